@@ -1,0 +1,1 @@
+"""Quality log for shops that prefabricate timber building panels."""

@@ -1,0 +1,1 @@
+"""Panels together. Pure: numbers in, frozen dataclasses out."""
