@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from qc_app.measure.entry import DECIMAL, LONGEST_ENTRY, decimal_number, exact, tidied
-from qc_app.measure.length import Length
+from qc_app.measure.length import Length, positive_inches
 from qc_app.refusal import Refusal, shortened
 
 GRAMS_PER_POUND = Fraction(45_359_237, 100_000)
@@ -111,18 +111,10 @@ def core_density(
             mass=float(gross),
             tare=float(empty),
         )
-    square = _positive_millimetres(bore, "bore of the core") ** 2
-    # grams per cubic millimetre are tonnes per litre: 10⁶ kg/m³
-    solid = (gross - empty) * 1_000_000 / (square * _positive_millimetres(depth, "depth of the core"))
-    return Density(float(solid * 4) / math.pi)
+    across, down = positive_inches(bore, "bore of the core"), positive_inches(depth, "depth of the core")
+    cubic_metres = across**2 * down * Fraction("0.0254") ** 3
+    return Density(float((gross - empty) / 1000 / cubic_metres) * 4 / math.pi)
 
 
 def _grams(mass: Mass | float, name: str) -> Fraction:
     return mass.grams if isinstance(mass, Mass) else exact(mass, name)
-
-
-def _positive_millimetres(length: Length | float, name: str) -> Fraction:
-    inches = length.inches if isinstance(length, Length) else exact(length, name)
-    if inches <= 0:
-        raise Refusal("The {name} must be more than zero, not {inches} in.", name=name, inches=float(inches))
-    return Length(inches).millimetres

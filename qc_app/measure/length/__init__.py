@@ -2,6 +2,6 @@
 
 from qc_app.measure.length.display import format_deviation, format_length
 from qc_app.measure.length.entry import LengthRefused, parse_length
-from qc_app.measure.length.exact import Length
+from qc_app.measure.length.exact import Length, positive_inches
 
-__all__ = ["Length", "LengthRefused", "format_deviation", "format_length", "parse_length"]
+__all__ = ["Length", "LengthRefused", "format_deviation", "format_length", "parse_length", "positive_inches"]

@@ -16,6 +16,17 @@ MILLIMETRES_PER_INCH = Fraction(254, 10)
 NANOMETRES_PER_INCH = 25_400_000
 
 
+def positive_inches(size: Length | float | Fraction, name: str) -> Fraction:
+    """The exact inches of a size that must be more than zero; a plain number is inches.
+
+    Raises ``Refusal`` naming the quantity.
+    """
+    inches = size.inches if isinstance(size, Length) else exact(size, name)
+    if inches <= 0:
+        raise Refusal("The {name} must be more than zero, not {inches} in.", name=name, inches=float(inches))
+    return inches
+
+
 @dataclass(frozen=True, order=True, slots=True)
 class Length:
     """A length or a difference of lengths, in inches, exact; negative for a deviation below its target.

@@ -4,8 +4,7 @@ import math
 from dataclasses import dataclass
 from fractions import Fraction
 
-from qc_app.measure.entry import exact
-from qc_app.measure.length import Length
+from qc_app.measure.length import Length, positive_inches
 from qc_app.refusal import Refusal
 
 _SLIP = Fraction(1, 4)
@@ -37,8 +36,7 @@ class Squareness:
 def square_from_diagonals(
     length: Length | float, width: Length | float, ac: Length | float, bd: Length | float
 ) -> Squareness:
-    """Squareness of a panel of nominal ``length`` × ``width`` with diagonals ``ac`` and ``bd``; floats are
-    inches.
+    """Squareness of a panel of nominal ``length`` × ``width`` from its diagonals; floats are inches.
 
     Takes the panel for a parallelogram of the nominal size, for which AC² − BD² = 4 · length · lean
     (parallelogram law). Equal diagonals do not prove a rectangle: a panel with unequal edges needs
@@ -51,28 +49,14 @@ def square_from_diagonals(
     >>> square.diagonal_difference, round(square.lean, 4), round(square.angle, 4)
     (0.0625, 0.0329, 0.0197)
     """
-    edge, end = _positive(length, "length"), _positive(width, "width")
-    first, second = _positive(ac, "diagonal AC"), _positive(bd, "diagonal BD")
+    edge, end = positive_inches(length, "length"), positive_inches(width, "width")
+    first, second = positive_inches(ac, "diagonal AC"), positive_inches(bd, "diagonal BD")
     for diagonal, name in ((first, "AC"), (second, "BD")):
         _check_triangle(diagonal, name, edge, end)
     _check_unit(edge, end, first, second)
     lean = (first**2 - second**2) / (4 * edge)
-    if abs(lean) >= end:
-        raise Refusal(
-            "Diagonals of {ac} in and {bd} in cannot belong to a panel {width} in wide.",
-            ac=float(first),
-            bd=float(second),
-            width=float(end),
-        )
     angle = math.degrees(math.asin(lean / end))
     return Squareness(Length(first - second), float(lean), angle)
-
-
-def _positive(size: Length | float, name: str) -> Fraction:
-    inches = size.inches if isinstance(size, Length) else exact(size, name)
-    if inches <= 0:
-        raise Refusal("The {name} must be more than zero, not {inches} in.", name=name, inches=float(inches))
-    return inches
 
 
 def _check_triangle(diagonal: Fraction, name: str, edge: Fraction, end: Fraction) -> None:
