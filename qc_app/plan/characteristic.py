@@ -1,0 +1,203 @@
+"""One characteristic of a control plan: where it is measured, its target and its limits of tolerance."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from qc_app.measure.conformity import Limits, Verdict, judge
+from qc_app.plan.method import METHODS, Method
+from qc_app.plan.quantity import Quantity
+from qc_app.plan.sampling import is_sampled, sampled_bays
+from qc_app.plan.subject import Subject
+from qc_app.refusal import Refusal
+
+
+class Source(StrEnum):
+    """Where a target comes from."""
+
+    FIXED = "fixed"
+    LENGTH = "length"
+    WIDTH = "width"
+    DEPTH = "depth"
+    CONNECTOR = "connector"
+    NONE = "none"
+
+
+class Basis(StrEnum):
+    """How limits of tolerance depend on size: the same for all, or banded by the depth of the bay."""
+
+    FIXED = "fixed"
+    BANDED = "banded"
+
+
+class Each(StrEnum):
+    """Places that depend on the panel; otherwise a characteristic names its places itself."""
+
+    BAY = "bay"
+    CONNECTOR = "connector"
+    MEMBER = "member"
+
+
+@dataclass(frozen=True)
+class Band:
+    """Target and limits for bays up to a depth, all in grains."""
+
+    depth_up_to: int
+    target: int
+    lower: int
+    upper: int
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """Limits of tolerance in grains; ``from_target`` says they are deviations rather than values."""
+
+    lower: int | None = None
+    upper: int | None = None
+    from_target: bool = False
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """What one reading is judged against: the target and the limits as values, in grains."""
+
+    target: int | None
+    lower: int | None
+    upper: int | None
+
+    def verdict(self, amount: int) -> Verdict:
+        """Within or outside; exactly on a limit is within."""
+        return judge(amount, Limits(self.lower, self.upper))
+
+    def deviation(self, amount: int) -> int:
+        """From the target; from nothing where there is no target."""
+        return amount - (self.target or 0)
+
+
+@dataclass(frozen=True)
+class Characteristic:
+    """One line of a control plan, for one kind of panel at one station."""
+
+    key: str
+    kind: str
+    station: str
+    name: str
+    method: Method
+    how: str
+    places: tuple[str, ...]
+    each: Each | None
+    sample: int
+    every: int
+    source: Source
+    target: int | None
+    basis: Basis
+    tolerance: Tolerance
+    bands: tuple[Band, ...]
+    decision_rule: str
+    instruments: tuple[str, ...]
+
+    @property
+    def quantity(self) -> Quantity:
+        """The quantity its readings have."""
+        return self.method.quantity
+
+    @property
+    def charted(self) -> bool:
+        """Whether its readings make a control chart of deviations from target."""
+        return self.method.charted
+
+    def stream_place(self, place: str) -> str:
+        """The part of a place that tells one process from another: both edges, but not each bay."""
+        return "" if self.each else place
+
+    def due_places(self, subject: Subject) -> list[str]:
+        """Where the plan wants a reading on this subject; empty when it is not its turn."""
+        if not is_sampled(subject.serial, self.every):
+            return []
+        if self.each is None:
+            return list(self.places) or [""]
+        return [f"{self.each} {number}" for number in self._due_numbers(subject)]
+
+    def _due_numbers(self, subject: Subject) -> list[int]:
+        match self.each:
+            case Each.BAY:
+                numbers = [bay.number for bay in subject.bays]
+                return sampled_bays(subject.mark, numbers, self.sample or len(numbers))
+            case Each.CONNECTOR:
+                return list(range(1, len(subject.connectors) + 1))
+            case _:
+                return list(range(1, self.sample + 1))
+
+    def possible_places(self, subject: Subject) -> list[str]:
+        """Everywhere this characteristic can be read on this subject, due or not."""
+        match self.each:
+            case None:
+                return list(self.places) or [""]
+            case Each.BAY:
+                return [f"bay {bay.number}" for bay in subject.bays]
+            case Each.CONNECTOR:
+                return [f"connector {n}" for n in range(1, len(subject.connectors) + 1)]
+            case Each.MEMBER:
+                return [f"member {n}" for n in range(1, 100)]
+
+    def requirement(self, subject: Subject, place: str) -> Requirement:
+        """Target and limits for a reading at a place.
+
+        Raises
+        ------
+        Refusal
+            If the subject has no such place, or no band covers the depth of its bay.
+        """
+        if place not in self.possible_places(subject):
+            raise Refusal(
+                "{mark} has no {place} for {name}.", mark=subject.mark, place=place or "?", name=self.name
+            )
+        if self.basis is Basis.BANDED:
+            return self._banded(subject, place)
+        target = self._target(subject, place)
+        offset = (target or 0) if self.tolerance.from_target else 0
+        lower, upper = self.tolerance.lower, self.tolerance.upper
+        return Requirement(
+            target, None if lower is None else lower + offset, None if upper is None else upper + offset
+        )
+
+    def _target(self, subject: Subject, place: str) -> int | None:
+        match self.source:
+            case Source.LENGTH:
+                return subject.length
+            case Source.WIDTH:
+                return subject.width
+            case Source.DEPTH:
+                return subject.depth
+            case Source.CONNECTOR:
+                return subject.connectors[int(place.rpartition(" ")[2]) - 1]
+            case _:
+                return self.target
+
+    def _banded(self, subject: Subject, place: str) -> Requirement:
+        bay = subject.bay(int(place.rpartition(" ")[2]))
+        depth = bay.depth if bay else subject.depth
+        for band in self.bands:
+            if depth <= band.depth_up_to:
+                return Requirement(band.target, band.lower, band.upper)
+        raise Refusal(
+            "The control plan has no limits for {name} at a depth of {depth} in.",
+            name=self.name,
+            depth=depth / 25_400_000,
+        )
+
+
+def method(key: str) -> Method:
+    """The way of measuring with that key.
+
+    Raises
+    ------
+    Refusal
+        If there is none.
+    """
+    if key not in METHODS:
+        raise Refusal(
+            "There is no way of measuring called “{given}”. Known: {known}.",
+            given=key,
+            known=", ".join(METHODS),
+        )
+    return METHODS[key]

@@ -1,0 +1,126 @@
+"""A control plan: kinds of panel with their routes, stations with their cautions, and all characteristics."""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TypeVar
+
+from qc_app.measure.conformity import Verdict
+from qc_app.plan.characteristic import Characteristic
+from qc_app.plan.subject import Subject
+from qc_app.refusal import Refusal
+
+
+@dataclass(frozen=True)
+class Station:
+    """A place of work; ``cautions`` are shown to whoever works there."""
+
+    key: str
+    name: str
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of panel, loose assembly or lot, and the stations it passes in order."""
+
+    key: str
+    name: str
+    route: tuple[str, ...]
+    is_lot: bool
+
+
+@dataclass(frozen=True)
+class Check:
+    """One reading that the plan wants: a characteristic at a place."""
+
+    characteristic: Characteristic
+    place: str
+
+
+CheckKey = tuple[str, str]
+"""Key of the characteristic and place: what a reading of a subject is a reading of."""
+
+V = TypeVar("V")
+
+
+@dataclass(frozen=True)
+class ControlPlan:
+    """One version of a control plan."""
+
+    name: str
+    stations: tuple[Station, ...]
+    kinds: tuple[Kind, ...]
+    characteristics: tuple[Characteristic, ...]
+
+    @cached_property
+    def _stations(self) -> Mapping[str, Station]:
+        return {station.key: station for station in self.stations}
+
+    @cached_property
+    def _kinds(self) -> Mapping[str, Kind]:
+        return {kind.key: kind for kind in self.kinds}
+
+    @cached_property
+    def _characteristics(self) -> Mapping[tuple[str, str], Characteristic]:
+        return {(c.kind, c.key): c for c in self.characteristics}
+
+    def station(self, key: str) -> Station:
+        """The station with that key; Refusal if the plan has none."""
+        return _known(self._stations, key, "station")
+
+    def kind(self, key: str) -> Kind:
+        """The kind with that key; Refusal if the plan has none."""
+        return _known(self._kinds, key, "kind of panel")
+
+    def characteristic(self, kind: str, key: str) -> Characteristic:
+        """What the plan says of a characteristic for a kind.
+
+        Raises
+        ------
+        Refusal
+            If the plan does not check it on that kind.
+        """
+        found = self._characteristics.get((kind, key))
+        if found is None:
+            raise Refusal(
+                "The control plan has no characteristic “{given}” for {kind}.",
+                given=key,
+                kind=self.kind(kind).name,
+            )
+        return found
+
+    def checks(self, subject: Subject, station: str) -> list[Check]:
+        """The readings due on a subject at a station, in the order of the plan."""
+        return [
+            Check(characteristic, place)
+            for characteristic in self.characteristics
+            if characteristic.kind == subject.kind and characteristic.station == station
+            for place in characteristic.due_places(subject)
+        ]
+
+    def waiting_at(self, subject: Subject, verdicts: Mapping[CheckKey, Verdict]) -> str | None:
+        """Where the subject waits: the first station of its route with a check not yet proven within limits.
+
+        ``verdicts`` holds the newest verdict of each reading it has. None when nothing is left to prove.
+        """
+        for station in self.kind(subject.kind).route:
+            if unproven(self.checks(subject, station), verdicts):
+                return station
+        return None
+
+
+def unproven(checks: Collection[Check], verdicts: Mapping[CheckKey, Verdict]) -> list[Check]:
+    """The checks without a reading, or whose newest reading is not within its limits."""
+    return [c for c in checks if verdicts.get((c.characteristic.key, c.place)) is not Verdict.WITHIN]
+
+
+def _known(table: Mapping[str, V], key: str, what: str) -> V:
+    if key not in table:
+        raise Refusal(
+            "The control plan has no {what} called “{given}”. Known: {known}.",
+            what=what,
+            given=key,
+            known=", ".join(table),
+        )
+    return table[key]

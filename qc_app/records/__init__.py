@@ -1,0 +1,1 @@
+"""The database: tables, migrations, sessions and the chain of events. Knows nothing of the web."""

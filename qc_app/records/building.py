@@ -1,0 +1,120 @@
+"""What the shop makes: buildings, their panels with bays and connectors, and lots of members."""
+
+from sqlalchemy import CheckConstraint, ForeignKey, Index, String, UniqueConstraint
+from sqlalchemy.orm import Mapped, mapped_column, relationship
+
+from qc_app.plan.subject import Bay as NominalBay
+from qc_app.plan.subject import Subject
+from qc_app.records.control_plan import ControlPlan
+from qc_app.records.schema import Amount, Identity, Table
+from qc_app.records.shop import Plant
+
+
+class Building(Table):
+    """One building on order; ``code`` is its short name in schedules."""
+
+    __tablename__ = "building"
+    __table_args__ = (UniqueConstraint("plant_id", "code"),)
+
+    id: Mapped[int] = mapped_column(Identity, primary_key=True)
+    plant_id: Mapped[int] = mapped_column(ForeignKey("plant.id"))
+    code: Mapped[str] = mapped_column(String(20))
+    name: Mapped[str] = mapped_column(String(120))
+
+    plant: Mapped[Plant] = relationship()
+
+
+class Panel(Table):
+    """One panel or loose assembly. Nominal sizes are in nanometres.
+
+    ``waiting_at`` follows from the readings and is kept here only so that a station finds its panels at once;
+    nobody types it.
+    """
+
+    __tablename__ = "panel"
+    __table_args__ = (
+        UniqueConstraint("building_id", "mark"),
+        CheckConstraint("length > 0 AND width > 0 AND depth > 0", name="sizes_positive"),
+        Index("ix_panel_waiting", "waiting_at", "building_id", "raising_sequence"),
+    )
+
+    id: Mapped[int] = mapped_column(Identity, primary_key=True)
+    building_id: Mapped[int] = mapped_column(ForeignKey("building.id"))
+    control_plan_id: Mapped[int] = mapped_column(ForeignKey("control_plan.id"))
+    mark: Mapped[str] = mapped_column(String(40))
+    kind: Mapped[str] = mapped_column(String(40))
+    length: Mapped[int] = mapped_column(Amount)
+    width: Mapped[int] = mapped_column(Amount)
+    depth: Mapped[int] = mapped_column(Amount)
+    run: Mapped[str] = mapped_column(String(40))
+    position: Mapped[int]
+    raising_sequence: Mapped[int]
+    waiting_at: Mapped[str | None] = mapped_column(String(40))
+
+    building: Mapped[Building] = relationship()
+    control_plan: Mapped[ControlPlan] = relationship()
+    bays: Mapped[list["Bay"]] = relationship(order_by="Bay.number", cascade="all, delete-orphan")
+    connectors: Mapped[list["Connector"]] = relationship(
+        order_by="Connector.number", cascade="all, delete-orphan"
+    )
+
+    @property
+    def subject(self) -> Subject:
+        return Subject(
+            mark=self.mark,
+            kind=self.kind,
+            serial=self.raising_sequence,
+            length=self.length,
+            width=self.width,
+            depth=self.depth,
+            bays=tuple(NominalBay(bay.number, bay.width, bay.depth) for bay in self.bays),
+            connectors=tuple(connector.position for connector in self.connectors),
+        )
+
+
+class Bay(Table):
+    """One bay of a panel: clear width between members and depth to fill, in nanometres."""
+
+    __tablename__ = "bay"
+
+    panel_id: Mapped[int] = mapped_column(ForeignKey("panel.id"), primary_key=True)
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    width: Mapped[int] = mapped_column(Amount)
+    depth: Mapped[int] = mapped_column(Amount)
+
+
+class Connector(Table):
+    """A site connector: its nominal position from the datum edge, in nanometres."""
+
+    __tablename__ = "connector"
+
+    panel_id: Mapped[int] = mapped_column(ForeignKey("panel.id"), primary_key=True)
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    position: Mapped[int] = mapped_column(Amount)
+
+
+class Lot(Table):
+    """A lot of pre-cut members of one nominal size, checked by sample when it comes in."""
+
+    __tablename__ = "lot"
+    __table_args__ = (
+        UniqueConstraint("plant_id", "mark"),
+        CheckConstraint("length > 0 AND width > 0 AND depth > 0", name="sizes_positive"),
+    )
+
+    id: Mapped[int] = mapped_column(Identity, primary_key=True)
+    plant_id: Mapped[int] = mapped_column(ForeignKey("plant.id"))
+    control_plan_id: Mapped[int] = mapped_column(ForeignKey("control_plan.id"))
+    mark: Mapped[str] = mapped_column(String(40))
+    kind: Mapped[str] = mapped_column(String(40))
+    length: Mapped[int] = mapped_column(Amount)
+    width: Mapped[int] = mapped_column(Amount)
+    depth: Mapped[int] = mapped_column(Amount)
+    waiting_at: Mapped[str | None] = mapped_column(String(40), index=True)
+
+    plant: Mapped[Plant] = relationship()
+    control_plan: Mapped[ControlPlan] = relationship()
+
+    @property
+    def subject(self) -> Subject:
+        return Subject(self.mark, self.kind, 1, self.length, self.width, self.depth)

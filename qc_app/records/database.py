@@ -1,0 +1,97 @@
+"""Opening the database: SQLite by default, PostgreSQL by URL; sessions that read and sessions that write."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from alembic import command
+from alembic.config import Config
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.orm import Session
+
+from qc_app.records import building, chart, control_plan, reading, shop, upload  # noqa: F401 (tables register themselves)
+from qc_app.records import event as _event  # noqa: F401
+from qc_app.refusal import Refusal
+
+MIGRATIONS = Path(__file__).with_name("migrations")
+BUSY_TIMEOUT_SECONDS = 15
+
+
+class Database:
+    """An opened database. ``read`` and ``write`` give sessions; a write commits whole or not at all."""
+
+    def __init__(self, url: str | URL) -> None:
+        self.engine = _engine(url)
+        self._writing = self.engine.execution_options(writes=True)
+
+    @contextmanager
+    def read(self) -> Iterator[Session]:
+        """A session for looking; whatever it changed is dropped."""
+        with Session(self.engine) as session:
+            yield session
+
+    @contextmanager
+    def write(self) -> Iterator[Session]:
+        """A session that commits at the end, or rolls back if the work inside raises.
+
+        On SQLite it takes the write lock at the start, so two writers queue instead of failing half-way.
+        """
+        with Session(self._writing) as session, session.begin():
+            yield session
+
+    def migrate(self) -> None:
+        """Brings the tables up to this version of the program."""
+        with self.engine.begin() as connection:
+            command.upgrade(alembic_config(connection), "head")
+
+    def close(self) -> None:
+        self.engine.dispose()
+
+
+def database_url(where: str) -> URL:
+    """A URL from what was given: a database URL, or the path of an SQLite file.
+
+    Raises
+    ------
+    Refusal
+        If it is a URL of another kind of database.
+    """
+    if "://" not in where:
+        return URL.create("sqlite", database=str(Path(where).expanduser().resolve()))
+    url = make_url(where)
+    if url.get_backend_name() not in ("sqlite", "postgresql"):
+        raise Refusal("The database can be SQLite or PostgreSQL, not {given}.", given=url.get_backend_name())
+    return url.set(drivername="postgresql+psycopg") if url.get_backend_name() == "postgresql" else url
+
+
+def alembic_config(connection: Connection) -> Config:
+    """What Alembic needs to know to work on an open connection."""
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS))
+    config.attributes["connection"] = connection
+    return config
+
+
+def _engine(url: str | URL) -> Engine:
+    address = database_url(url) if isinstance(url, str) else url
+    if address.get_backend_name() == "postgresql":
+        return create_engine(address, pool_pre_ping=True)
+    engine = create_engine(address, connect_args={"timeout": BUSY_TIMEOUT_SECONDS})
+    event.listen(engine, "connect", _prepare_sqlite)
+    event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _prepare_sqlite(connection: sqlite3.Connection, _record: object) -> None:
+    # The driver would otherwise begin transactions by itself, and later than the first read.
+    connection.isolation_level = None
+    connection.execute("PRAGMA foreign_keys = ON")
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("PRAGMA synchronous = FULL")
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    writes = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")

@@ -1,0 +1,104 @@
+"""The shop itself: plant, stations, people, their sign-ins, instruments."""
+
+from datetime import datetime
+
+from sqlalchemy import JSON, Boolean, ForeignKey, String, UniqueConstraint
+from sqlalchemy.orm import Mapped, mapped_column, relationship
+
+from qc_app.plan.quantity import Units
+from qc_app.records.schema import Amount, Identity, Table
+
+
+class Plant(Table):
+    """One shop, with the way it writes its numbers and its local time zone."""
+
+    __tablename__ = "plant"
+
+    id: Mapped[int] = mapped_column(Identity, primary_key=True)
+    name: Mapped[str] = mapped_column(String(120), unique=True)
+    system: Mapped[str] = mapped_column(String(10))
+    denominator: Mapped[int]
+    time_zone: Mapped[str] = mapped_column(String(60))
+
+    @property
+    def units(self) -> Units:
+        return Units("metric" if self.system == "metric" else "imperial", self.denominator)
+
+
+class Station(Table):
+    """A place of work in a plant; ``key`` is its name in the control plan."""
+
+    __tablename__ = "station"
+    __table_args__ = (UniqueConstraint("plant_id", "key"),)
+
+    id: Mapped[int] = mapped_column(Identity, primary_key=True)
+    plant_id: Mapped[int] = mapped_column(ForeignKey("plant.id"))
+    key: Mapped[str] = mapped_column(String(40))
+    name: Mapped[str] = mapped_column(String(80))
+    position: Mapped[int]
+    cautions: Mapped[list[str]] = mapped_column(JSON)
+
+
+class Person(Table):
+    """Somebody who signs in, under a name kept in small letters. Never deleted, since readings name them."""
+
+    __tablename__ = "person"
+
+    id: Mapped[int] = mapped_column(Identity, primary_key=True)
+    plant_id: Mapped[int] = mapped_column(ForeignKey("plant.id"))
+    name: Mapped[str] = mapped_column(String(120))
+    sign_in_name: Mapped[str] = mapped_column(String(60), unique=True)
+    role: Mapped[str] = mapped_column(String(20))
+    password_hash: Mapped[str] = mapped_column(String(200))
+    active: Mapped[bool] = mapped_column(Boolean, default=True)
+
+    plant: Mapped[Plant] = relationship()
+
+
+class SignIn(Table):
+    """One signed-in browser. Holds the SHA-256 of its token, so that a copy of the table signs nobody in."""
+
+    __tablename__ = "sign_in"
+
+    id: Mapped[int] = mapped_column(Identity, primary_key=True)
+    token_hash: Mapped[str] = mapped_column(String(64), unique=True)
+    person_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    began_at: Mapped[datetime]
+    seen_at: Mapped[datetime]
+    ended_at: Mapped[datetime | None]
+
+    person: Mapped[Person] = relationship()
+
+
+class FailedSignIn(Table):
+    """One wrong attempt, kept for the growing delay before the next."""
+
+    __tablename__ = "failed_sign_in"
+
+    id: Mapped[int] = mapped_column(Identity, primary_key=True)
+    sign_in_name: Mapped[str] = mapped_column(String(60))
+    address: Mapped[str] = mapped_column(String(60))
+    at: Mapped[datetime] = mapped_column(index=True)
+
+
+class Instrument(Table):
+    """A tape, scale, core cutter or moisture meter. ``bore``: inside diameter of a cutter, in nanometres."""
+
+    __tablename__ = "instrument"
+    __table_args__ = (UniqueConstraint("plant_id", "name"),)
+
+    id: Mapped[int] = mapped_column(Identity, primary_key=True)
+    plant_id: Mapped[int] = mapped_column(ForeignKey("plant.id"))
+    kind: Mapped[str] = mapped_column(String(40))
+    name: Mapped[str] = mapped_column(String(80))
+    bore: Mapped[int | None] = mapped_column(Amount)
+    active: Mapped[bool] = mapped_column(Boolean, default=True)
+
+
+class Secret(Table):
+    """A key of this installation, such as the one that signs cookies; never shown, never logged."""
+
+    __tablename__ = "secret"
+
+    name: Mapped[str] = mapped_column(String(40), primary_key=True)
+    value: Mapped[str] = mapped_column(String(200))

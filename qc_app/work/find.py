@@ -1,0 +1,96 @@
+"""Finding what somebody names. Each look-up stays inside the person's own plant."""
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from qc_app.records.building import Building, Lot, Panel
+from qc_app.records.chart import Stream
+from qc_app.records.shop import Instrument, Person, Station
+from qc_app.refusal import Refusal, shortened
+
+
+class NotFound(Refusal):
+    """There is no such thing in this plant."""
+
+
+def station(session: Session, person: Person, key: str) -> Station:
+    """The station with that key."""
+    found = session.scalars(
+        select(Station).where(Station.plant_id == person.plant_id, Station.key == key)
+    ).first()
+    if found is None:
+        raise NotFound("There is no station “{given}” in this plant.", given=shortened(key))
+    return found
+
+
+def stations(session: Session, person: Person) -> list[Station]:
+    """All stations, in the order of the line."""
+    return list(
+        session.scalars(select(Station).where(Station.plant_id == person.plant_id).order_by(Station.position))
+    )
+
+
+def building(session: Session, person: Person, building_id: int) -> Building:
+    """The building with that number."""
+    found = session.get(Building, building_id)
+    if found is None or found.plant_id != person.plant_id:
+        raise NotFound("There is no such building in this plant.")
+    return found
+
+
+def building_by_code(session: Session, person: Person, code: str) -> Building:
+    """The building with that code, in capitals or not."""
+    found = session.scalars(
+        select(Building).where(
+            Building.plant_id == person.plant_id, func.lower(Building.code) == code.strip().lower()
+        )
+    ).first()
+    if found is None:
+        raise NotFound("There is no building “{given}” in this plant.", given=shortened(code))
+    return found
+
+
+def panel(session: Session, person: Person, panel_id: int) -> Panel:
+    """The panel with that number."""
+    found = session.get(Panel, panel_id)
+    if found is None or found.building.plant_id != person.plant_id:
+        raise NotFound("There is no such panel in this plant.")
+    return found
+
+
+def panel_by_mark(session: Session, building: Building, mark: str) -> Panel:
+    """The panel of a building with that mark, in capitals or not."""
+    found = session.scalars(
+        select(Panel).where(Panel.building_id == building.id, func.lower(Panel.mark) == mark.strip().lower())
+    ).first()
+    if found is None:
+        raise NotFound(
+            "There is no panel marked “{given}” in building {building}.",
+            given=shortened(mark),
+            building=building.code,
+        )
+    return found
+
+
+def lot(session: Session, person: Person, lot_id: int) -> Lot:
+    """The lot with that number."""
+    found = session.get(Lot, lot_id)
+    if found is None or found.plant_id != person.plant_id:
+        raise NotFound("There is no such lot in this plant.")
+    return found
+
+
+def stream(session: Session, person: Person, stream_id: int) -> Stream:
+    """The stream with that number."""
+    found = session.get(Stream, stream_id)
+    if found is None or found.station.plant_id != person.plant_id:
+        raise NotFound("There is no such chart in this plant.")
+    return found
+
+
+def instruments(session: Session, person: Person, kinds: tuple[str, ...] | None = None) -> list[Instrument]:
+    """The instruments in use, all or of the given kinds, by kind and name."""
+    query = select(Instrument).where(Instrument.plant_id == person.plant_id, Instrument.active)
+    if kinds is not None:
+        query = query.where(Instrument.kind.in_(kinds))
+    return list(session.scalars(query.order_by(Instrument.kind, Instrument.name)))

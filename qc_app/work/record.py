@@ -1,0 +1,208 @@
+"""Recording a reading: from what was typed to verdict, point, signals and the panel's place in the line."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from qc_app.measure.length import Length
+from qc_app.plan.characteristic import Characteristic, Requirement
+from qc_app.plan.method import Circumstances, EntryRefused, Outcome
+from qc_app.records import control_plan
+from qc_app.records.building import Lot, Panel
+from qc_app.records.event import append_event
+from qc_app.records.reading import Reading
+from qc_app.records.shop import Instrument, Person, Station
+from qc_app.refusal import Refusal
+from qc_app.work.roles import Act, require
+from qc_app.work.standing import Item, place_item
+from qc_app.work.streams import add_point
+
+CLOCK_AHEAD = timedelta(minutes=2)
+"""How far ahead of ours the clock that timed a reading may be."""
+
+LONGEST_ENTRY = 200
+LONGEST_NOTE = 1000
+
+
+@dataclass(frozen=True)
+class NewReading:
+    """What a worker hands in. ``uuid`` is made once, where it was typed: sent twice, stored once."""
+
+    uuid: UUID
+    item: Item
+    station: Station
+    characteristic: str
+    place: str
+    entries: Mapping[str, str]
+    measured_at: datetime
+    instruments: tuple[Instrument, ...] = ()
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What entries amount to against their requirement; not yet stored."""
+
+    characteristic: Characteristic
+    outcome: Outcome
+    requirement: Requirement
+    entries: dict[str, str] = field(default_factory=dict)
+
+
+def judge_entries(new: NewReading) -> Judged:
+    """Reads the entries and finds what they are judged against.
+
+    Raises
+    ------
+    Refusal
+        If the plan does not want this reading here, or an entry cannot be read (then it is an EntryRefused).
+    """
+    subject = new.item.subject
+    characteristic = new.item.control_plan.plan.characteristic(subject.kind, new.characteristic)
+    if characteristic.station != new.station.key:
+        raise Refusal(
+            "{name} is not measured at {station}.", name=characteristic.name, station=new.station.name
+        )
+    requirement = characteristic.requirement(subject, new.place)
+    entries = _typed(characteristic, new.entries)
+    circumstances = Circumstances(subject, new.place, _bore(new.instruments))
+    return Judged(
+        characteristic, characteristic.method.work_out(entries, circumstances), requirement, entries
+    )
+
+
+def record(session: Session, person: Person, new: NewReading, now: datetime) -> Reading:
+    """Stores a reading with verdict, event, point and signals, and moves the item on.
+
+    The same UUID again returns the reading stored the first time.
+
+    Raises
+    ------
+    NotAllowed, Refusal
+        If the person may not, the item belongs to another plant, an instrument is missing, the time lies in
+        the future, the UUID was used for something else, or the entries cannot be read. Nothing is stored.
+    """
+    require(person, Act.RECORD)
+    _refuse_other_plant(person, new)
+    stored = session.scalars(select(Reading).where(Reading.uuid == new.uuid)).first()
+    if stored is not None:
+        return _same_again(stored, new)
+    _refuse_future(new, now)
+    _refuse_long_note(new.note)
+    judged = judge_entries(new)
+    _refuse_missing_instruments(judged.characteristic, new.instruments)
+    reading = _store(session, person, new, judged, now)
+    _log(session, person, new, reading, now)
+    if judged.characteristic.charted:
+        add_point(session, reading, judged.characteristic, now)
+    place_item(session, new.item)
+    return reading
+
+
+def _typed(characteristic: Characteristic, entries: Mapping[str, str]) -> dict[str, str]:
+    typed = {f.key: entries[f.key] for f in characteristic.method.fields if entries.get(f.key, "").strip()}
+    for key, text in typed.items():
+        if len(text) > LONGEST_ENTRY:
+            refusal = Refusal(
+                "An entry has at most {most} characters; this one has {length}.",
+                most=LONGEST_ENTRY,
+                length=len(text),
+            )
+            raise EntryRefused(key, refusal)
+    return typed
+
+
+def _bore(instruments: tuple[Instrument, ...]) -> Length | None:
+    return next((Length.from_nanometres(i.bore) for i in instruments if i.bore), None)
+
+
+def _refuse_other_plant(person: Person, new: NewReading) -> None:
+    plant = new.item.building.plant_id if isinstance(new.item, Panel) else new.item.plant_id
+    if {plant, new.station.plant_id, *(i.plant_id for i in new.instruments)} != {person.plant_id}:
+        raise Refusal("{mark} belongs to another plant.", mark=new.item.mark)
+
+
+def _refuse_future(new: NewReading, now: datetime) -> None:
+    if new.measured_at > now + CLOCK_AHEAD:
+        raise Refusal("The reading's time, {given}, has not come yet.", given=new.measured_at.isoformat())
+
+
+def _refuse_missing_instruments(characteristic: Characteristic, given: tuple[Instrument, ...]) -> None:
+    missing = sorted(set(characteristic.instruments) - {instrument.kind for instrument in given})
+    if missing:
+        raise Refusal(
+            "{name} needs to say which {instrument} was used.",
+            name=characteristic.name,
+            instrument=missing[0].replace("_", " "),
+        )
+
+
+def _refuse_long_note(note: str) -> None:
+    if len(note) > LONGEST_NOTE:
+        raise Refusal(
+            "A note has at most {most} characters; this one has {length}.",
+            most=LONGEST_NOTE,
+            length=len(note),
+        )
+
+
+def _same_again(stored: Reading, new: NewReading) -> Reading:
+    item_id = stored.panel_id if isinstance(new.item, Panel) else stored.lot_id
+    sent = (new.item.id, new.characteristic, new.place)
+    if (item_id, stored.characteristic.key, stored.place) != sent:
+        raise Refusal(
+            "This entry's number was used before for another reading ({place}).", place=stored.place
+        )
+    return stored
+
+
+def _store(session: Session, person: Person, new: NewReading, judged: Judged, now: datetime) -> Reading:
+    characteristic_id = session.scalars(
+        select(control_plan.Characteristic.id).where(
+            control_plan.Characteristic.control_plan_id == new.item.control_plan_id,
+            control_plan.Characteristic.kind == judged.characteristic.kind,
+            control_plan.Characteristic.key == judged.characteristic.key,
+        )
+    ).one()
+    amount, requirement = judged.outcome.amount, judged.requirement
+    reading = Reading(
+        uuid=new.uuid,
+        panel_id=new.item.id if isinstance(new.item, Panel) else None,
+        lot_id=new.item.id if isinstance(new.item, Lot) else None,
+        characteristic_id=characteristic_id,
+        station_id=new.station.id,
+        person_id=person.id,
+        place=new.place,
+        entries=judged.entries,
+        amount=amount,
+        target=requirement.target,
+        lower=requirement.lower,
+        upper=requirement.upper,
+        verdict=requirement.verdict(amount).value,
+        measured_at=new.measured_at,
+        received_at=now,
+        note=new.note.strip(),
+        instruments=list(new.instruments),
+    )
+    session.add(reading)
+    session.flush()
+    return reading
+
+
+def _log(session: Session, person: Person, new: NewReading, reading: Reading, now: datetime) -> None:
+    facts = {
+        "reading": str(reading.uuid),
+        "mark": new.item.mark,
+        "characteristic": new.characteristic,
+        "place": reading.place,
+        "entries": reading.entries,
+        "amount": reading.amount,
+        "verdict": reading.verdict,
+        "measured_at": reading.measured_at.isoformat(),
+    }
+    where = new.item.building if isinstance(new.item, Panel) else new.item.plant
+    append_event(session, where, "reading recorded", facts, at=now, person=person, panel_id=reading.panel_id)

@@ -1,0 +1,49 @@
+"""What a panel's or lot's readings prove so far, and where it waits because of that."""
+
+from collections.abc import Iterable
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from qc_app.measure.conformity import Verdict
+from qc_app.plan.control_plan import CheckKey
+from qc_app.records.building import Lot, Panel
+from qc_app.records.reading import Reading
+
+Item = Panel | Lot
+"""What can be measured."""
+
+
+def readings_of(session: Session, item: Item) -> list[Reading]:
+    """All its readings in the order they were measured, superseded ones too."""
+    column = Reading.panel_id if isinstance(item, Panel) else Reading.lot_id
+    return list(
+        session.scalars(select(Reading).where(column == item.id).order_by(Reading.measured_at, Reading.id))
+    )
+
+
+def standing(readings: Iterable[Reading]) -> dict[CheckKey, Reading]:
+    """The newest reading of each characteristic at each place, leaving out superseded ones.
+
+    ``readings`` come in the order they were measured.
+    """
+    listed = list(readings)
+    superseded = {reading.supersedes_id for reading in listed}
+    return {
+        (reading.characteristic.key, reading.place): reading
+        for reading in listed
+        if reading.id not in superseded
+    }
+
+
+def verdicts(standing_readings: dict[CheckKey, Reading]) -> dict[CheckKey, Verdict]:
+    """The verdict of each."""
+    return {key: Verdict(reading.verdict) for key, reading in standing_readings.items()}
+
+
+def place_item(session: Session, item: Item) -> None:
+    """Works out anew at which station the item waits."""
+    session.flush()
+    plan = item.control_plan.plan
+    proven = verdicts(standing(readings_of(session, item)))
+    item.waiting_at = plan.waiting_at(item.subject, proven)

@@ -1,0 +1,223 @@
+"""Control charts: placing points, freezing limits, finding signals.
+
+A stream's chart shows each panel as it was first measured at a place; measuring again after a repair proves
+the panel but says nothing new about the process.
+
+Every run rule looks at a window of its last few points only. So when a point is added, even one measured
+days ago on a tablet that was out of reach, only the points from it to one window later can change, and what
+is kept always equals what working out the whole stream would give.
+"""
+
+from collections.abc import Sequence
+from datetime import datetime
+from itertools import groupby
+
+from sqlalchemy import delete, literal, select, tuple_
+from sqlalchemy.orm import Session
+
+from qc_app.plan.characteristic import Characteristic
+from qc_app.plan.quantity import Quantity
+from qc_app.records.chart import Phase, Point, Signal, Stream
+from qc_app.records.event import append_event
+from qc_app.records.reading import Reading
+from qc_app.records.schema import UtcTime
+from qc_app.records.shop import Person
+from qc_app.refusal import Refusal
+from qc_app.spc.patterns import LONGEST_WINDOW, find
+from qc_app.spc.shewhart import individuals
+from qc_app.work.roles import Act, require
+
+FEWEST_BASE_POINTS = 20
+"""Points a base period needs before its limits mean anything (common practice: 20 to 25)."""
+
+
+def add_point(
+    session: Session, reading: Reading, characteristic: Characteristic, now: datetime
+) -> Point | None:
+    """Gives a reading its point, unless an earlier reading of the same check already has one.
+
+    Returns None when the chart stays as it is.
+    """
+    stream = _stream(session, reading, characteristic)
+    earlier = _point_of_same_check(session, reading)
+    if earlier is not None:
+        if earlier.measured_at <= reading.measured_at:
+            return None
+        _remove(session, earlier, now)
+    point = Point(
+        stream_id=stream.id,
+        reading_id=reading.id,
+        measured_at=reading.measured_at,
+        deviation=reading.deviation,
+    )
+    session.add(point)
+    session.flush()
+    _refresh_signals(session, stream, *_window(session, point), now)
+    return point
+
+
+def freeze_limits(
+    session: Session,
+    person: Person,
+    stream: Stream,
+    base: tuple[datetime, datetime],
+    reason: str,
+    now: datetime,
+) -> Phase:
+    """Freezes control limits from the points of a base period; they hold from its first day on.
+
+    Raises
+    ------
+    NotAllowed, Refusal
+        If the person may not, no reason is given, the period holds too few points or points that do not
+        vary, or another phase begins at the same time.
+    """
+    require(person, Act.FREEZE_LIMITS)
+    if not reason.strip():
+        raise Refusal("Say why the limits are set from this period; nothing was entered.")
+    begins_at, ends_at = base
+    if any(phase.begins_at == begins_at for phase in stream.phases):
+        raise Refusal("Limits that begin at this time are frozen already. Choose another first day.")
+    values = [p.deviation for p in points(session, stream) if begins_at <= p.measured_at <= ends_at]
+    if len(values) < FEWEST_BASE_POINTS:
+        raise Refusal(
+            "A base period needs at least {fewest} points; this one has {given}.",
+            fewest=FEWEST_BASE_POINTS,
+            given=len(values),
+        )
+    limits = individuals(values)
+    phase = Phase(
+        begins_at=begins_at,
+        base_ends_at=ends_at,
+        points=len(values),
+        centre=float(limits.centre),
+        sigma=float(limits.sigma),
+        reason=reason.strip(),
+        person_id=person.id,
+        frozen_at=now,
+    )
+    stream.phases.append(phase)
+    session.flush()
+    facts = {"chart": stream.name, "begins_at": begins_at.isoformat(), "reason": phase.reason}
+    append_event(session, person.plant, "control limits frozen", facts, at=now, person=person)
+    _refresh_signals(session, stream, [], points(session, stream), now)
+    return phase
+
+
+def points(session: Session, stream: Stream) -> list[Point]:
+    """All points of a stream in order of when they were measured."""
+    return list(
+        session.scalars(
+            select(Point).where(Point.stream_id == stream.id).order_by(Point.measured_at, Point.reading_id)
+        )
+    )
+
+
+def signals(session: Session, stream: Stream) -> list[Signal]:
+    """All signals of a stream, oldest first."""
+    return list(
+        session.scalars(
+            select(Signal)
+            .join(Point, Signal.point_id == Point.id)
+            .where(Point.stream_id == stream.id)
+            .order_by(Point.measured_at, Point.reading_id, Signal.rule)
+        )
+    )
+
+
+def phase_of(phases: Sequence[Phase], point: Point) -> Phase | None:
+    """The phase whose limits hold when the point was measured; ``phases`` in order of time."""
+    begun = [phase for phase in phases if phase.begins_at <= point.measured_at]
+    return begun[-1] if begun else None
+
+
+def _stream(session: Session, reading: Reading, characteristic: Characteristic) -> Stream:
+    place = characteristic.stream_place(reading.place)
+    found = session.scalars(
+        select(Stream).where(
+            Stream.station_id == reading.station_id,
+            Stream.characteristic == characteristic.key,
+            Stream.place == place,
+        )
+    ).first()
+    if found is None:
+        found = Stream(
+            station_id=reading.station_id,
+            characteristic=characteristic.key,
+            place=place,
+            name=f"{characteristic.name}, {place}" if place else characteristic.name,
+            quantity_name=Quantity(characteristic.quantity).value,
+        )
+        session.add(found)
+        session.flush()
+    return found
+
+
+def _point_of_same_check(session: Session, reading: Reading) -> Point | None:
+    return session.scalars(
+        select(Point)
+        .join(Reading, Point.reading_id == Reading.id)
+        .where(
+            Reading.characteristic_id == reading.characteristic_id,
+            Reading.place == reading.place,
+            Reading.panel_id == reading.panel_id if reading.panel_id else Reading.lot_id == reading.lot_id,
+        )
+    ).first()
+
+
+def _remove(session: Session, point: Point, now: datetime) -> None:
+    before, (_, *after) = _window(session, point)
+    session.execute(delete(Signal).where(Signal.point_id == point.id))
+    session.delete(point)
+    session.flush()
+    _refresh_signals(session, point.stream, before, after, now)
+
+
+def _window(session: Session, point: Point) -> tuple[list[Point], list[Point]]:
+    """The points that a signal at this one looks back on, and this one with those that look back on it."""
+    reach = LONGEST_WINDOW - 1
+    place = tuple_(Point.measured_at, Point.reading_id)
+    here = tuple_(literal(point.measured_at, UtcTime), literal(point.reading_id))
+    of_stream = select(Point).where(Point.stream_id == point.stream_id)
+    before = session.scalars(
+        of_stream.where(place < here).order_by(Point.measured_at.desc(), Point.reading_id.desc()).limit(reach)
+    )
+    after = session.scalars(
+        of_stream.where(place > here).order_by(Point.measured_at, Point.reading_id).limit(reach)
+    )
+    return [*before][::-1], [point, *after]
+
+
+def _refresh_signals(
+    session: Session, stream: Stream, before: Sequence[Point], changed: Sequence[Point], now: datetime
+) -> None:
+    """Brings the signals of the changed points up to date; ``before`` are those they look back on."""
+    wanted = _signals_wanted(stream.phases, [*before, *changed])
+    ids = {point.id for point in changed}
+    stored = {
+        (signal.point_id, signal.rule): signal
+        for signal in session.scalars(select(Signal).where(Signal.point_id.in_(ids)))
+    }
+    for key, signal in stored.items():
+        if wanted.get(key) != signal.phase_id:
+            session.delete(signal)
+    session.flush()
+    session.add_all(
+        Signal(point_id=point_id, rule=rule, phase_id=phase_id, found_at=now)
+        for (point_id, rule), phase_id in wanted.items()
+        if point_id in ids and ((point_id, rule) not in stored or stored[point_id, rule].phase_id != phase_id)
+    )
+    session.flush()
+
+
+def _signals_wanted(phases: Sequence[Phase], listed: Sequence[Point]) -> dict[tuple[int, str], int]:
+    """Phase of each signal these points make, by point and rule. No run goes across the start of a phase."""
+    wanted = {}
+    for phase, members in groupby(listed, key=lambda point: phase_of(phases, point)):
+        if phase is None:
+            continue
+        judged = list(members)
+        found = find([point.deviation for point in judged], phase.centre, phase.sigma)
+        for rule, indexes in found.items():
+            wanted.update({(judged[i].id, rule): phase.id for i in indexes})
+    return wanted

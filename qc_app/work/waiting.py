@@ -1,0 +1,63 @@
+"""What waits at a station, and what is due on it."""
+
+from dataclasses import dataclass
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from qc_app.measure.conformity import Verdict
+from qc_app.plan.control_plan import Check
+from qc_app.records.building import Building, Lot, Panel
+from qc_app.records.reading import Reading
+from qc_app.records.shop import Person, Station
+from qc_app.work.standing import Item, readings_of, standing
+
+
+@dataclass(frozen=True)
+class Due:
+    """One check due on an item here, and the newest reading of it, if any."""
+
+    check: Check
+    reading: Reading | None
+
+    @property
+    def is_proven(self) -> bool:
+        """Whether the newest reading is within its limits."""
+        return self.reading is not None and self.reading.verdict == Verdict.WITHIN
+
+
+def panels_waiting(session: Session, person: Person, station: Station) -> list[Panel]:
+    """The panels that wait at a station, in raising sequence, building by building."""
+    return list(
+        session.scalars(
+            select(Panel)
+            .join(Building, Panel.building_id == Building.id)
+            .where(Building.plant_id == person.plant_id, Panel.waiting_at == station.key)
+            .order_by(Building.id, Panel.raising_sequence)
+        )
+    )
+
+
+def lots_waiting(session: Session, person: Person, station: Station) -> list[Lot]:
+    """The lots that wait at a station, oldest first."""
+    return list(
+        session.scalars(
+            select(Lot).where(Lot.plant_id == person.plant_id, Lot.waiting_at == station.key).order_by(Lot.id)
+        )
+    )
+
+
+def due_here(session: Session, item: Item, station: Station) -> list[Due]:
+    """The checks due on an item at a station, in the order of the plan."""
+    newest = standing(readings_of(session, item))
+    return [
+        Due(check, newest.get((check.characteristic.key, check.place)))
+        for check in item.control_plan.plan.checks(item.subject, station.key)
+    ]
+
+
+def next_due(due: list[Due]) -> Due | None:
+    """The first check that has no reading yet, or else the first whose reading is not within its limits."""
+    unread = [d for d in due if d.reading is None]
+    unproven = [d for d in due if not d.is_proven]
+    return next(iter(unread or unproven), None)
