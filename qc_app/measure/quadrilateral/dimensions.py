@@ -1,0 +1,103 @@
+"""What the shop asks of a shape, from its six lengths, and how uncertain each answer is.
+
+With N the line from the middle of edge AB to the middle of edge DC and U the line from the middle of end DA
+to the middle of end CB, AC = N + U and BD = N − U as vectors, so that (parallelogram law, and Euler's
+theorem on quadrilaterals)
+
+    AC² − BD² = 4 U·N,    4 N² = AC² + BD² + DA² + CB² − AB² − DC²,    4 U² = AC² + BD² + AB² + DC² − DA² −
+    CB².
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from qc_app.measure.quadrilateral.adjustment import AB, AC, BD, CB, DA, DC, Adjustment, FloatArray
+
+_WIDTH_SIGNS = np.array([-1.0, -1.0, 1.0, 1.0, 1.0, 1.0])
+_LENGTH_SIGNS = np.array([1.0, 1.0, -1.0, -1.0, 1.0, 1.0])
+
+DIMENSIONS = (
+    "diagonal_difference",
+    "lean",
+    "angle",
+    "length_taper",
+    "width_taper",
+    "mid_length",
+    "mid_width",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class _Middle:
+    """Squares of the lengths, the middle lines U and N, and the lean."""
+
+    length: FloatArray
+    width: FloatArray
+    lean: FloatArray
+
+
+def _middle(lengths: FloatArray) -> _Middle:
+    squares = lengths * lengths
+    length = np.sqrt(np.tensordot(_LENGTH_SIGNS, squares, 1)) / 2
+    width = np.sqrt(np.tensordot(_WIDTH_SIGNS, squares, 1)) / 2
+    return _Middle(length, width, (squares[AC] - squares[BD]) / (4 * length))
+
+
+def dimensions(lengths: FloatArray) -> dict[str, FloatArray]:
+    """Each of ``DIMENSIONS`` for closing ``lengths`` (6, n): inches, the angle in degrees."""
+    middle = _middle(lengths)
+    return {
+        "diagonal_difference": lengths[AC] - lengths[BD],
+        "lean": middle.lean,
+        "angle": np.degrees(np.arcsin(middle.lean / middle.width)),
+        "length_taper": lengths[AB] - lengths[DC],
+        "width_taper": lengths[DA] - lengths[CB],
+        "mid_length": middle.length,
+        "mid_width": middle.width,
+    }
+
+
+def standard_uncertainties(adjustment: Adjustment, reading_uncertainty: FloatArray) -> dict[str, FloatArray]:
+    """The standard uncertainty of each of ``DIMENSIONS``, by propagation from those of the readings (6,).
+
+    JCGM 100:2008, 5.1.2, and 5.2 for the correlation that the adjustment brings; 0 where no reading was
+    taken.
+    """
+    variances = reading_uncertainty[:, None] ** 2
+    return {
+        name: np.sqrt(np.sum(variances * _through(adjustment, slopes) ** 2, axis=0))
+        for name, slopes in _slopes(adjustment.lengths).items()
+    }
+
+
+def _through(adjustment: Adjustment, slopes: FloatArray) -> FloatArray:
+    """How a quantity with ``slopes`` in the adjusted lengths answers to the readings."""
+    closing = adjustment.gradient
+    moved = adjustment.weights[:, None] * closing
+    share = np.einsum("in,in->n", slopes, moved) / np.einsum("in,in->n", closing, moved)
+    through: FloatArray = slopes - share * closing
+    return through
+
+
+def _slopes(lengths: FloatArray) -> dict[str, FloatArray]:
+    middle = _middle(lengths)
+    zero = np.zeros_like(lengths)
+    difference, length_taper, width_taper = zero.copy(), zero.copy(), zero.copy()
+    difference[AC], difference[BD] = 1, -1
+    length_taper[AB], length_taper[DC] = 1, -1
+    width_taper[DA], width_taper[CB] = 1, -1
+    mid_length = _LENGTH_SIGNS[:, None] * lengths / (4 * middle.length)
+    mid_width = _WIDTH_SIGNS[:, None] * lengths / (4 * middle.width)
+    lean = difference * lengths / (2 * middle.length) - middle.lean / middle.length * mid_length
+    cosine = np.sqrt(1 - (middle.lean / middle.width) ** 2)
+    angle = np.degrees((lean - middle.lean / middle.width * mid_width) / (middle.width * cosine))
+    return dict(
+        zip(
+            DIMENSIONS,
+            (difference, lean, angle, length_taper, width_taper, mid_length, mid_width),
+            strict=True,
+        )
+    )

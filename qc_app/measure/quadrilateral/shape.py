@@ -1,0 +1,210 @@
+"""The measured shape of one panel, or of many at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from statistics import NormalDist
+from typing import Any, Generic, Literal, TypeVar, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc_app.measure.quadrilateral import dimensions as dims
+from qc_app.measure.quadrilateral.adjustment import NAMES, Adjustment, FloatArray, adjust, corners_c_and_d
+from qc_app.measure.quadrilateral.readings import Readings
+from qc_app.measure.quadrilateral.slips import Suspect, ranked
+from qc_app.refusal import Refusal
+
+T = TypeVar("T")
+"""``float`` for one panel, an array of floats for many."""
+B = TypeVar("B")
+"""``bool`` for one panel, an array of them for many."""
+
+
+@dataclass(frozen=True, slots=True)
+class SquaringMove:
+    """How to rack a panel square: push ``corner`` along its edge towards ``towards`` by ``distance`` inches.
+
+    Both diagonals then read ``diagonal`` inches. A taper stays: racking does not change the sides.
+    """
+
+    corner: str
+    towards: str
+    distance: float
+    diagonal: float
+
+
+@dataclass(frozen=True, eq=False)
+class PanelShape(Generic[T, B]):
+    """Least-squares shape of a panel; every figure a float, or an array with one value for each panel.
+
+    Corners A, B, C, D go round the panel; AB and DC are its edges, DA and CB its ends. Inches; the angle in
+    degrees.
+
+    ``corners``              (…, 4, 2): A at the origin, B on the x axis, C and D above it
+    ``misclosure``           by how much the diagonals read long against the other readings (negative: short);
+                             None when no reading is redundant
+    ``misclosure_uncertainty``  its standard uncertainty ``is_consistent``        whether the misclosure is
+    within what the uncertainties allow; a sound panel fails this
+                             with probability ``false_alarm_rate``; None when nothing could be tested
+    ``diagonal_difference``  AC − BD of the adjusted shape
+    ``lean``                 shift of the middle of DC along AB, positive when AC is the longer diagonal
+    ``angle``                by which the middle lines are off square, same sign
+    ``length_taper``         AB − DC
+    ``width_taper``          DA − CB
+    ``mid_length``           from the middle of DA to the middle of CB
+    ``mid_width``            from the middle of AB to the middle of DC
+    """
+
+    corners: FloatArray
+    misclosure: T | None
+    misclosure_uncertainty: T | None
+    is_consistent: B | None
+    false_alarm_rate: float
+    diagonal_difference: T
+    lean: T
+    angle: T
+    length_taper: T
+    width_taper: T
+    mid_length: T
+    mid_width: T
+    _readings: Readings
+    _adjustment: Adjustment
+
+    @property
+    def misclosure_ratio(self) -> T | None:
+        """Misclosure over its standard uncertainty."""
+        if self.misclosure is None:
+            return None
+        return self.misclosure / self.misclosure_uncertainty  # type: ignore[operator, no-any-return]
+
+    @property
+    def readings(self) -> dict[str, T]:
+        """The readings that were taken, by name."""
+        return self._by_name(self._readings.lengths)
+
+    @property
+    def adjusted(self) -> dict[str, T]:
+        """All six lengths of the adjusted shape, by name."""
+        lengths = self._adjustment.lengths
+        return {name: self._plain(row) for name, row in zip(NAMES, lengths, strict=True)}
+
+    @property
+    def residuals(self) -> dict[str, T]:
+        """Reading − adjusted length, by name."""
+        return self._by_name(self._readings.lengths - self._adjustment.lengths)
+
+    @cached_property
+    def standard_uncertainties(self) -> dict[str, T]:
+        """The standard uncertainty of each dimension: ``standard_uncertainties["lean"]``, and so on.
+
+        An unread side is taken for its nominal size without uncertainty.
+        """
+        found = dims.standard_uncertainties(self._adjustment, self._readings.uncertainty)
+        return {name: self._plain(values) for name, values in found.items()}
+
+    def suspects(self, system: Literal["imperial", "metric"] = "imperial") -> tuple[Suspect, ...]:
+        """Which single reading could explain an inconsistent panel, most plausible first.
+
+        Empty for a consistent one. One redundant reading cannot name the culprit for certain. Raises
+        ``Refusal`` for an array of panels: look at one of them, ``shape[i]``.
+        """
+        self._check_one("suspects")
+        if self.is_consistent is not False:
+            return ()
+        read = self._readings.lengths
+        gradient = self._adjustment.gradient[:, 0]
+        spread = float(np.sqrt(np.sum((self._readings.uncertainty * gradient) ** 2)))
+        expected, uncertainties = {}, {}
+        for row, name in enumerate(NAMES):
+            alone = np.zeros(6)
+            alone[row] = 1
+            try:
+                expected[name] = float(adjust(read, alone).lengths[row, 0])
+            except Refusal:
+                continue  # no change of this reading alone closes the figure
+            uncertainties[name] = spread / abs(float(gradient[row]))
+        values = {name: float(read[row, 0]) for row, name in enumerate(NAMES) if name in expected}
+        length, width = self._readings.nominal[:, 0]
+        sizes = (length, length, width, width, np.hypot(length, width), np.hypot(length, width))
+        nominal = dict(zip(NAMES, map(float, sizes), strict=True))
+        return ranked(values, expected, uncertainties, nominal, system)
+
+    @property
+    def squaring_move(self) -> SquaringMove | None:
+        """How to rack the panel square; None when it is, and when the readings do not agree.
+
+        In that case measure again first. Raises ``Refusal`` for an array of panels.
+        """
+        self._check_one("a squaring move")
+        lean = float(self.lean)  # type: ignore[arg-type]
+        if lean == 0 or self.is_consistent is False:
+            return None
+        corner, towards = ("C", "D") if lean > 0 else ("D", "C")
+        ac, bd = self._adjustment.lengths[4:, 0]
+        return SquaringMove(corner, towards, abs(lean), float(np.sqrt((ac**2 + bd**2) / 2)))
+
+    def __getitem__(self, panel: int) -> PanelShape[float, bool]:
+        """One panel out of an array, counted along the flattened array."""
+        one = slice(panel, panel + 1) if panel >= 0 else slice(panel, panel + 1 or None)
+        read, fitted = self._readings, self._adjustment
+        if read.lengths[:, one].shape[1] != 1:
+            raise IndexError(panel)
+        return shape_of(
+            Readings(read.lengths[:, one], read.is_read, read.nominal[:, one], read.uncertainty, ()),
+            Adjustment(fitted.lengths[:, one], fitted.gradient[:, one], fitted.weights, fitted.closing[one]),
+            self.false_alarm_rate,
+        )
+
+    def _check_one(self, wanted: str) -> None:
+        if self._readings.shape != ():
+            raise Refusal("Ask {wanted} of one panel at a time.", wanted=wanted)
+
+    def _by_name(self, rows: FloatArray) -> dict[str, T]:
+        taken = zip(NAMES, rows, self._readings.is_read, strict=True)
+        return {name: self._plain(row) for name, row, is_read in taken if is_read}
+
+    def _plain(self, values: FloatArray) -> T:
+        return cast(T, _plain(values, self._readings.shape))
+
+
+def shape_of(readings: Readings, adjustment: Adjustment, false_alarm_rate: float) -> PanelShape[Any, Any]:
+    """The shape that ``adjustment`` gives to ``readings``."""
+    shape = readings.shape
+    closing: object = None
+    spread: object = None
+    consistent: object = None
+    if readings.is_read.all():
+        deviation = np.sqrt(np.einsum("in,i->n", adjustment.gradient**2, readings.uncertainty**2))
+        accepted = np.abs(adjustment.closing) <= _two_sided(false_alarm_rate) * deviation
+        closing, spread = _plain(adjustment.closing, shape), _plain(deviation, shape)
+        consistent = _plain(accepted, shape)
+    found: dict[str, Any] = {
+        name: _plain(values, shape) for name, values in dims.dimensions(adjustment.lengths).items()
+    }
+    return PanelShape(
+        corners=_corners(adjustment.lengths).reshape(*shape, 4, 2),
+        misclosure=closing,
+        misclosure_uncertainty=spread,
+        is_consistent=consistent,
+        false_alarm_rate=false_alarm_rate,
+        **found,
+        _readings=readings,
+        _adjustment=adjustment,
+    )
+
+
+def _corners(lengths: FloatArray) -> FloatArray:
+    corners = np.zeros((lengths.shape[1], 4, 2))
+    corners[:, 1, 0] = lengths[0]
+    corners[:, 2, 0], corners[:, 2, 1], corners[:, 3, 0], corners[:, 3, 1] = corners_c_and_d(lengths)
+    return corners
+
+
+def _plain(values: NDArray[Any], shape: tuple[int, ...]) -> object:
+    return values.reshape(shape) if shape else values.item()
+
+
+def _two_sided(rate: float) -> float:
+    return NormalDist().inv_cdf(1 - rate / 2)
