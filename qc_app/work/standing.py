@@ -1,7 +1,5 @@
 """What a panel's or lot's readings prove so far, and where it waits because of that."""
 
-from collections.abc import Iterable
-
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -9,6 +7,9 @@ from qc_app.measure.conformity import Verdict
 from qc_app.plan.control_plan import CheckKey
 from qc_app.records.building import Lot, Panel
 from qc_app.records.reading import Reading
+from qc_app.records.standing import standing
+
+__all__ = ["Item", "place_item", "readings_of", "standing", "verdicts"]
 
 Item = Panel | Lot
 """What can be measured."""
@@ -20,20 +21,6 @@ def readings_of(session: Session, item: Item) -> list[Reading]:
     return list(
         session.scalars(select(Reading).where(column == item.id).order_by(Reading.measured_at, Reading.id))
     )
-
-
-def standing(readings: Iterable[Reading]) -> dict[CheckKey, Reading]:
-    """The newest reading of each characteristic at each place, leaving out superseded ones.
-
-    ``readings`` come in the order they were measured.
-    """
-    listed = list(readings)
-    superseded = {reading.supersedes_id for reading in listed}
-    return {
-        (reading.characteristic.key, reading.place): reading
-        for reading in listed
-        if reading.id not in superseded
-    }
 
 
 def verdicts(standing_readings: dict[CheckKey, Reading]) -> dict[CheckKey, Verdict]:
