@@ -1,5 +1,6 @@
 """How fast panels are solved, against the least that any program must do: six distances for each panel."""
 
+import sys
 import time
 from collections.abc import Callable
 
@@ -46,8 +47,8 @@ def test_a_hundred_thousand_panels_in_one_call(capsys: pytest.CaptureFixture[str
     many = solve(
         288, 96, edges=(six[0], six[1]), ends=(six[2], six[3]), diagonals=(six[4], six[5]), uncertainty=1 / 32
     )
-    uncertain = fastest(lambda: many[0].standard_uncertainties)
     with capsys.disabled():
-        print(f"\n{PANELS} panels: {solving * 1e3:.1f} ms, {solving / baseline:.1f} times six distances each")
-        print(f"uncertainties of one panel: {uncertain * 1e3:.2f} ms")
+        sys.stdout.write(
+            f"\n{PANELS} panels: {solving * 1e3:.1f} ms, {solving / baseline:.1f} times six distances each\n"
+        )
     assert many.corners.shape == (PANELS, 4, 2)
