@@ -80,11 +80,10 @@ class Method:
 
 
 class EntryRefused(Refusal):
-    """An entry that cannot be read; ``field`` is the key of the field it was typed into."""
+    """An entry that cannot be read; ``about`` is the key of the field it was typed into."""
 
     def __init__(self, field: str, refusal: Refusal) -> None:
-        super().__init__(refusal.sentence, **refusal.facts)
-        self.field = field
+        super().__init__(refusal.sentence, about=field, **refusal.facts)
 
 
 def phrase(text: str) -> str:

@@ -6,6 +6,7 @@ from sqlalchemy.orm import Session
 from qc_app.records.building import Building, Lot, Panel
 from qc_app.records.chart import Stream
 from qc_app.records.shop import Instrument, Person, Station
+from qc_app.records.upload import Upload
 from qc_app.refusal import Refusal, shortened
 
 
@@ -36,6 +37,15 @@ def building(session: Session, person: Person, building_id: int) -> Building:
     if found is None or found.plant_id != person.plant_id:
         raise NotFound("There is no such building in this plant.")
     return found
+
+
+def buildings(session: Session, person: Person) -> list[Building]:
+    """All buildings, newest first."""
+    return list(
+        session.scalars(
+            select(Building).where(Building.plant_id == person.plant_id).order_by(Building.id.desc())
+        )
+    )
 
 
 def building_by_code(session: Session, person: Person, code: str) -> Building:
@@ -94,3 +104,18 @@ def instruments(session: Session, person: Person, kinds: tuple[str, ...] | None 
     if kinds is not None:
         query = query.where(Instrument.kind.in_(kinds))
     return list(session.scalars(query.order_by(Instrument.kind, Instrument.name)))
+
+
+def people(session: Session, person: Person) -> list[Person]:
+    """Everybody of the plant, by name."""
+    return list(
+        session.scalars(select(Person).where(Person.plant_id == person.plant_id).order_by(Person.name))
+    )
+
+
+def upload(session: Session, person: Person, upload_id: int) -> Upload:
+    """The upload with that number."""
+    found = session.get(Upload, upload_id)
+    if found is None or found.person.plant_id != person.plant_id:
+        raise NotFound("There is no such file in this plant.")
+    return found

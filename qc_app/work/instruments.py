@@ -28,13 +28,15 @@ def add_instrument(
         raise Refusal("There is no kind of instrument “{given}”.", given=shortened(kind))
     if not name.strip() or len(name) > 80:
         raise Refusal(
-            "An instrument needs a name of 1 to 80 characters. Given: “{given}”.", given=shortened(name)
+            "An instrument needs a name of 1 to 80 characters. Given: “{given}”.",
+            about="name",
+            given=shortened(name),
         )
     if (kind == "core_cutter") != (bore is not None):
         raise Refusal("A core cutter needs its inside diameter, and nothing else has one.")
     taken = select(Instrument.id).where(Instrument.plant_id == by.plant_id, Instrument.name == name.strip())
     if session.scalar(taken):
-        raise Refusal("There is an instrument “{given}” already.", given=name.strip())
+        raise Refusal("There is an instrument “{given}” already.", about="name", given=name.strip())
     instrument = Instrument(
         plant_id=by.plant_id, kind=kind, name=name.strip(), bore=bore.nanometres if bore else None
     )

@@ -48,11 +48,14 @@ def add_person(
 def enrol(session: Session, plant: Plant, name: str, sign_in_name: str, role: str, password: str) -> Person:
     """The row for a new person, after checking every part of it."""
     if not name.strip() or len(name) > 120:
-        raise Refusal("A name needs 1 to 120 characters. Given: “{given}”.", given=shortened(name))
+        raise Refusal(
+            "A name needs 1 to 120 characters. Given: “{given}”.", about="name", given=shortened(name)
+        )
     sign_in = sign_in_name.strip().lower()
     if not _SIGN_IN_NAME.fullmatch(sign_in):
         raise Refusal(
             "A sign-in name has 2 to 60 letters, digits, dots or dashes. Given: “{given}”.",
+            about="sign_in_name",
             given=shortened(sign_in_name),
         )
     if role not in tuple(Role):
@@ -62,11 +65,12 @@ def enrol(session: Session, plant: Plant, name: str, sign_in_name: str, role: st
     if not SHORTEST_PASSWORD <= len(password) <= LONGEST_PASSWORD:
         raise Refusal(
             "A password needs {shortest} to {longest} characters.",
+            about="password",
             shortest=SHORTEST_PASSWORD,
             longest=LONGEST_PASSWORD,
         )
     if session.scalar(select(Person.id).where(Person.sign_in_name == sign_in)):
-        raise Refusal("The sign-in name “{given}” is taken.", given=sign_in)
+        raise Refusal("The sign-in name “{given}” is taken.", about="sign_in_name", given=sign_in)
     person = Person(
         plant_id=plant.id,
         name=name.strip(),

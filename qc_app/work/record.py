@@ -1,6 +1,6 @@
 """Recording a reading: from what was typed to verdict, point, signals and the panel's place in the line."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from uuid import UUID
@@ -69,7 +69,7 @@ def judge_entries(new: NewReading) -> Judged:
         )
     requirement = characteristic.requirement(subject, new.place)
     entries = _typed(characteristic, new.entries)
-    circumstances = Circumstances(subject, new.place, _bore(new.instruments))
+    circumstances = Circumstances(subject, new.place, bore_of(new.instruments))
     return Judged(
         characteristic, characteristic.method.work_out(entries, circumstances), requirement, entries
     )
@@ -116,7 +116,8 @@ def _typed(characteristic: Characteristic, entries: Mapping[str, str]) -> dict[s
     return typed
 
 
-def _bore(instruments: tuple[Instrument, ...]) -> Length | None:
+def bore_of(instruments: Iterable[Instrument]) -> Length | None:
+    """The bore of the core cutter among these instruments, if there is one."""
     return next((Length.from_nanometres(i.bore) for i in instruments if i.bore), None)
 
 

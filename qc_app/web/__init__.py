@@ -1,0 +1,52 @@
+"""The pages. They parse what comes in, call ``work``, and show what comes out; no rule of the trade lives here."""
+
+from pathlib import Path
+
+from flask import Flask
+from flask_wtf.csrf import CSRFProtect
+
+from qc_app.records.database import Database
+from qc_app.web import access, errors, everyone, headers, language, quality, request, show, worker
+from qc_app.work.setup import cookie_key
+
+LARGEST_REQUEST = 12 * 1024 * 1024
+LARGEST_FORM = 256 * 1024
+
+
+def create_app(database: Database, *, secure: bool = False) -> Flask:
+    """The web program on an opened and migrated database.
+
+    ``secure`` says that browsers reach it over TLS, so that cookies may be bound to that.
+    """
+    folder = _folder_of("templates")
+    app = Flask("qc_app", template_folder=str(folder), static_folder=str(_folder_of("static")))
+    with database.write() as session:
+        app.secret_key = cookie_key(session)
+    app.config.update(
+        SESSION_COOKIE_NAME="__Host-qc" if secure else "qc",
+        SESSION_COOKIE_SECURE=secure,
+        SESSION_COOKIE_HTTPONLY=True,
+        SESSION_COOKIE_SAMESITE="Lax",
+        PERMANENT_SESSION_LIFETIME=60 * 60 * 24 * 365,
+        MAX_CONTENT_LENGTH=LARGEST_REQUEST,
+        MAX_FORM_MEMORY_SIZE=LARGEST_FORM,
+        # Bound to the cookie instead of to an hour: a page left open over lunch still saves.
+        WTF_CSRF_TIME_LIMIT=None,
+    )
+    request.install(app, database)
+    headers.install(app, secure=secure)
+    access.install(app)
+    CSRFProtect(app)
+    errors.install(app)
+    language.install(app)
+    show.install(app)
+    for blueprint in (*everyone.BLUEPRINTS, *worker.BLUEPRINTS, *quality.BLUEPRINTS):
+        app.register_blueprint(blueprint)
+    return app
+
+
+def _folder_of(name: str) -> Path:
+    """Beside the package in a checkout, inside it once installed."""
+    package = Path(__file__).parents[1]
+    installed = package / name
+    return installed if installed.is_dir() else package.parent / name

@@ -1,0 +1,67 @@
+"""Who may use a page. Every view says so; one that does not is closed to all."""
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+from flask import Flask, abort, current_app, redirect, request, url_for
+from werkzeug.wrappers import Response
+
+from qc_app.web.request import keep_awake, reading_session, signed_in
+from qc_app.work.roles import Act, may
+from qc_app.work.setup import is_set_up
+
+View = TypeVar("View", bound=Callable[..., Any])
+
+ANYBODY = "anybody"
+"""Marks a page that needs no sign-in."""
+
+_MARK = "may_be_used_for"
+
+
+def allow(act: Act) -> Callable[[View], View]:
+    """Opens a view to those whose role may do the act."""
+    return _marked(act)
+
+
+def allow_anybody() -> Callable[[View], View]:
+    """Opens a view to everybody, signed in or not."""
+    return _marked(ANYBODY)
+
+
+def allowed_act(endpoint: str) -> Act | str | None:
+    """What a view was opened for: an act, ``ANYBODY``, or None if it never said."""
+    if endpoint == "static":
+        return ANYBODY
+    return getattr(current_app.view_functions[endpoint], _MARK, None)
+
+
+def install(app: Flask) -> None:
+    """Checks every request before its view runs."""
+    app.before_request(_check)
+
+
+def _marked(mark: Act | str) -> Callable[[View], View]:
+    def mark_view(view: View) -> View:
+        setattr(view, _MARK, mark)
+        return view
+
+    return mark_view
+
+
+def _check() -> Response | None:
+    if request.endpoint is None:
+        return None
+    if request.method not in ("GET", "HEAD") and request.headers.get("Sec-Fetch-Site") == "cross-site":
+        abort(403)
+    act = allowed_act(request.endpoint)
+    if act == ANYBODY:
+        return None
+    if not is_set_up(reading_session()):
+        return redirect(url_for("setup.set_up"))
+    person = signed_in()
+    if person is None:
+        return redirect(url_for("sign_in.sign_in", next=request.full_path.rstrip("?")))
+    if not isinstance(act, Act) or not may(person, act):
+        abort(403)
+    keep_awake()
+    return None

@@ -1,0 +1,5 @@
+"""Pages for everyone: setting up, signing in, buildings and panels."""
+
+from qc_app.web.everyone import buildings, setup, sign_in
+
+BLUEPRINTS = (setup.pages, sign_in.pages, buildings.pages)

@@ -1,0 +1,88 @@
+"""Signing in and out, and where each role starts."""
+
+from urllib.parse import urlsplit
+
+from flask import Blueprint, redirect, render_template, request, url_for
+from flask import session as cookie
+from flask_babel import gettext as _
+from flask_babel import lazy_gettext as _l
+from flask_wtf import FlaskForm
+from werkzeug.wrappers import Response
+from wtforms import PasswordField, StringField
+from wtforms.validators import InputRequired
+
+from qc_app.web.access import allow, allow_anybody
+from qc_app.web.form_errors import take_refusal
+from qc_app.web.request import database, now, person, reading_session
+from qc_app.work import sign_in as work
+from qc_app.work.roles import Act, Role
+from qc_app.work.setup import is_set_up
+
+pages = Blueprint("sign_in", __name__)
+
+
+class SignInForm(FlaskForm):
+    """Name and password. Pasting and password managers work."""
+
+    sign_in_name = StringField(_l("Sign-in name"), [InputRequired(_l("Enter your sign-in name."))])
+    password = PasswordField(_l("Password"), [InputRequired(_l("Enter your password."))])
+
+
+@pages.get("/")
+@allow(Act.LOOK)
+def home() -> Response:
+    starts_at_station = person().role == Role.WORKER
+    return redirect(url_for("station.choose" if starts_at_station else "charts.overview"))
+
+
+@pages.route("/sign-in", methods=["GET", "POST"])
+@allow_anybody()
+def sign_in() -> str | Response:
+    if not is_set_up(reading_session()):
+        return redirect(url_for("setup.set_up"))
+    form = SignInForm()
+    if form.validate_on_submit():
+        try:
+            token = work.sign_in(
+                database(),
+                form.sign_in_name.data or "",
+                form.password.data or "",
+                request.remote_addr or "",
+                now(),
+            )
+        except work.SignInRefused as refusal:
+            take_refusal(form, refusal, "sign_in_name")
+        else:
+            _begin(token)
+            return redirect(_way_back(request.args.get("next", "")))
+    return render_template("sign_in.html", form=form, title=_("Sign in"))
+
+
+@pages.post("/sign-out")
+@allow(Act.LOOK)
+def sign_out() -> Response:
+    with database().write() as session:
+        work.sign_out(session, cookie["token"], now())
+    station = cookie.get("station")
+    cookie.clear()
+    if station:
+        cookie["station"] = station
+        cookie.permanent = True
+    return redirect(url_for("sign_in.sign_in"))
+
+
+def _begin(token: str) -> None:
+    """A fresh cookie for a fresh sign-in; only the tablet's station stays."""
+    station = cookie.get("station")
+    cookie.clear()
+    cookie["token"] = token
+    cookie.permanent = True
+    if station:
+        cookie["station"] = station
+
+
+def _way_back(given: str) -> str:
+    """The page that asked to sign in, if it is one of ours."""
+    parts = urlsplit(given)
+    is_ours = given.startswith("/") and not given.startswith(("//", "/\\")) and not parts.netloc
+    return given if is_ours else url_for("sign_in.home")

@@ -1,0 +1,120 @@
+"""How numbers, times and states are written on pages."""
+
+from datetime import datetime
+
+from flask import Flask
+from flask_babel import gettext as _
+from wtforms.fields import Field
+
+from qc_app.plan.method import Companion
+from qc_app.plan.quantity import Quantity, Units, format_amount, format_difference
+from qc_app.records.reading import Reading
+from qc_app.records.shop import Plant
+from qc_app.web.access import allowed_act
+from qc_app.web.request import now, person, signed_in
+from qc_app.work.roles import Act, may
+from qc_app.work.setup import local_zone
+
+
+def install(app: Flask) -> None:
+    """Gives templates these functions by name."""
+    app.jinja_env.globals.update(
+        amount=amount,
+        aria=aria,
+        difference=difference,
+        limits=limits,
+        typed=typed,
+        local_time=local_time,
+        companion=companion,
+        role_word=role_word,
+        verdict_word=verdict_word,
+        rule_word=rule_word,
+        signed_in=signed_in,
+        may_open=may_open,
+        now=now,
+    )
+
+
+def aria(field: Field) -> dict[str, str]:
+    """The attributes that tie a form field to its hint and its error."""
+    said = [f"{field.id}-error"] if field.errors else []
+    said += [f"{field.id}-hint"] if field.description else []
+    attributes = {"aria-invalid": "true"} if field.errors else {}
+    return {**attributes, "aria-describedby": " ".join(said)} if said else attributes
+
+
+def amount(quantity: Quantity, value: int, units: Units) -> str:
+    """An amount in the shop's units."""
+    return format_amount(quantity, value, units)
+
+
+def difference(quantity: Quantity, value: int, units: Units) -> str:
+    """A signed deviation in the shop's units."""
+    return format_difference(quantity, value, units)
+
+
+def limits(quantity: Quantity, lower: int | None, upper: int | None, units: Units) -> str:
+    """Limits of tolerance in words."""
+    low, high = (None if end is None else _signed_if_below(quantity, end, units) for end in (lower, upper))
+    if low is not None and high is not None:
+        return _("%(lower)s to %(upper)s", lower=low, upper=high)
+    if high is not None:
+        return _("at most %(upper)s", upper=high)
+    return _("at least %(lower)s", lower=low) if low is not None else _("no limit")
+
+
+def _signed_if_below(quantity: Quantity, value: int, units: Units) -> str:
+    return format_difference(quantity, value, units) if value < 0 else format_amount(quantity, value, units)
+
+
+def typed(reading: Reading) -> str:
+    """Exactly what was entered, field by field in the order of the form."""
+    return " · ".join(reading.entries.values())
+
+
+def companion(beside: Companion, units: Units) -> str:
+    """A number shown beside another, with its name."""
+    if beside.quantity is None:
+        value = f"{beside.amount:+.3f}°".replace("-", "−")
+    else:
+        value = format_difference(beside.quantity, round(beside.amount), units)
+        if beside.quantity is Quantity.LENGTH and units.system == "imperial":
+            value = f"{beside.amount / 25_400_000:+.3f} in".replace("-", "−")
+    return f"{_(beside.name)}: {value}"
+
+
+def local_time(moment: datetime, plant: Plant, pattern: str = "%d %b %Y, %H:%M") -> str:
+    """A time on the plant's clock."""
+    return moment.astimezone(local_zone(plant)).strftime(pattern)
+
+
+def verdict_word(verdict: str) -> str:
+    """The word for a verdict."""
+    words = {"within": _("within"), "outside": _("outside"), "unclear": _("unclear")}
+    return words.get(verdict, _("not recorded"))
+
+
+def role_word(role: str) -> str:
+    """The word for a role."""
+    return {"worker": _("worker"), "lead": _("shop lead"), "quality_manager": _("quality manager")}[role]
+
+
+def rule_word(rule: str) -> str:
+    """The words for a run rule."""
+    words = {
+        "beyond_limit": _("One point beyond a control limit"),
+        "run_one_side": _("Run on one side of the centre line"),
+        "steady_trend": _("Steady trend"),
+        "alternating": _("Alternating up and down"),
+        "two_of_three_outer": _("Two of three beyond two sigma"),
+        "four_of_five_outer": _("Four of five beyond one sigma"),
+        "hugging_centre": _("Hugging the centre line"),
+        "avoiding_centre": _("Avoiding the centre line"),
+    }
+    return words[rule]
+
+
+def may_open(endpoint: str) -> bool:
+    """Whether whoever is signed in may open a page; decides what the menu shows."""
+    act = allowed_act(endpoint)
+    return signed_in() is not None and isinstance(act, Act) and may(person(), act)

@@ -1,0 +1,5 @@
+"""Pages for the station worker: which station, what waits, what is due, log it."""
+
+from qc_app.web.worker import lots, station
+
+BLUEPRINTS = (station.pages, lots.pages)

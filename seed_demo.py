@@ -1,0 +1,496 @@
+"""Builds the demo: an invented shop, three buildings, twelve weeks of readings, and five planted faults.
+
+    python seed_demo.py [folder]
+
+writes into the folder (``demo`` unless named): the database ``qc.db``, the list of planted faults
+``planted-faults.json``, and two files to import, ``schedule.csv`` and ``readings.xlsx``, each with one row
+that cannot be read. The shop, its people and its buildings do not exist. Everything comes from one seeded
+random generator, so that running it again gives the same database.
+"""
+
+import csv
+import heapq
+import itertools
+import json
+import math
+import random
+import sys
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass, field
+from datetime import UTC, date, datetime, time, timedelta
+from pathlib import Path
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from openpyxl import Workbook
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from qc_app.measure.length import Length, format_length, parse_length
+from qc_app.plan.control_plan import Check
+from qc_app.plan.subject import Bay
+from qc_app.records.building import Panel
+from qc_app.records.chart import Stream
+from qc_app.records.database import Database
+from qc_app.records.shop import Instrument, Person, Station
+from qc_app.work.instruments import add_instrument
+from qc_app.work.people import enrol, password_hasher
+from qc_app.work.record import NewReading, record
+from qc_app.work.roles import Role
+from qc_app.work.schedule import NewPanel, add_building, add_panel, book_in_lot
+from qc_app.work.setup import set_up
+from qc_app.work.standing import Item
+from qc_app.work.streams import freeze_limits, points
+
+SEED = 20260302
+PASSWORD = "plumb level square"  # noqa: S105 - the demo's sign-ins are printed for everybody
+ZONE = ZoneInfo("America/New_York")
+FIRST_DAY = date(2026, 3, 2)
+WORKING_DAYS = 60
+PANELS_A_DAY = 2
+DENOMINATOR = 32
+BASE_POINTS = 24
+
+PEOPLE = (
+    ("Mira Quill", "mira", Role.QUALITY_MANAGER),
+    ("Otto Lind", "otto", Role.LEAD),
+    ("Wren Abbey", "wren", Role.WORKER),
+    ("Ike Solano", "ike", Role.WORKER),
+    ("Juno Park", "juno", Role.WORKER),
+)
+BUILDINGS = (("H1", "Fern Hollow House"), ("H2", "Millpond Cottage"), ("H3", "Kestrel Row, unit 3"))
+
+# Days after framing, and hour of the day, at which a panel passes each station.
+STATION_TIMES = {
+    "framing": (0, 7.5),
+    "sheathing_fence": (0, 11.0),
+    "services": (1, 8.0),
+    "fill": (2, 9.0),
+    "air_seal": (3, 8.5),
+    "final": (4, 13.0),
+}
+STATION_WORKERS = {
+    "framing": "wren",
+    "sheathing_fence": "wren",
+    "services": "ike",
+    "fill": "ike",
+    "air_seal": "juno",
+    "final": "juno",
+}
+
+
+@dataclass
+class Fault:
+    """A planted fault: what it is, which chart should show it, and on which panels or lots."""
+
+    what: str
+    station: str
+    characteristic: str
+    place: str
+    marks: list[str] = field(default_factory=list)
+
+
+def planted_faults() -> dict[str, Fault]:
+    """The faults, by name, with no panels named yet."""
+    return {
+        "fence shift": Fault("The fence slips; every panel leans", "sheathing_fence", "squareness", ""),
+        "misread tape": Fault("A tape misread by an inch", "sheathing_fence", "edge_length", "AB"),
+        "thin bay": Fault("A bay filled thin", "fill", "core_density", ""),
+        "worn machine": Fault("The blower wears; density drifts down", "fill", "core_density", ""),
+        "damp studs": Fault("A batch of damp studs", "services", "wood_moisture", "stud"),
+    }
+
+
+@dataclass
+class Shop:
+    """What the demo needs at hand while it runs."""
+
+    session: Session
+    chance: random.Random
+    people: dict[str, Person]
+    stations: dict[str, Station]
+    instruments: dict[str, Instrument]
+    faults: dict[str, Fault] = field(default_factory=planted_faults)
+    filled: int = 0
+    serials: Iterator[int] = field(default_factory=itertools.count)
+
+    def uuid(self) -> UUID:
+        return UUID(int=self.chance.getrandbits(128), version=4)
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One item at one station at one time; ``number`` counts panels through the shop from 0."""
+
+    at: datetime
+    station: str
+    item: Item
+    number: int
+
+
+@dataclass(frozen=True, order=True)
+class Task:
+    """One reading to take, ``again`` when after putting right; ``serial`` orders those of one moment."""
+
+    at: datetime
+    serial: int
+    visit: Visit = field(compare=False)
+    check: Check = field(compare=False)
+    again: bool = field(compare=False, default=False)
+
+
+def main(arguments: list[str]) -> None:
+    folder = Path(arguments[0] if arguments else "demo")
+    faults = build(folder)
+    print(f"The demo is in {folder}: {len(faults)} planted faults, two files to import.")
+    print(f"Sign in as any of these, password “{PASSWORD}”:")
+    for name, sign_in_name, role in PEOPLE:
+        print(f"  {sign_in_name:6} {name}, {role.replace('_', ' ')}")
+
+
+def build(folder: Path) -> list[Fault]:
+    """Builds everything into a folder, in place of an earlier demo there."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for old in folder.glob("qc.db*"):
+        old.unlink()
+    database = Database(str(folder / "qc.db"))
+    database.migrate()
+    with database.write() as session:
+        shop = open_shop(session)
+        run(shop, schedule(shop))
+    database.close()
+    faults = list(shop.faults.values())
+    text = json.dumps([asdict(fault) for fault in faults], indent=2)
+    (folder / "planted-faults.json").write_text(text + "\n", "utf-8")
+    write_schedule(folder / "schedule.csv")
+    write_readings(folder / "readings.xlsx")
+    return faults
+
+
+def open_shop(session: Session) -> Shop:
+    """The plant, its people, its instruments."""
+    opened = local(FIRST_DAY - timedelta(days=3), 9)
+    chance = random.Random(SEED)
+    name, sign_in_name, _ = PEOPLE[0]
+    manager = set_up(
+        session,
+        plant_name="Plumb & Larch Panel Works",
+        system="imperial",
+        denominator=DENOMINATOR,
+        time_zone=str(ZONE),
+        manager_name=name,
+        sign_in_name=sign_in_name,
+        password=PASSWORD,
+        now=opened,
+    )
+    people = {sign_in_name: manager}
+    for name, sign_in_name, role in PEOPLE[1:]:
+        people[sign_in_name] = enrol(session, manager.plant, name, sign_in_name, role, PASSWORD)
+    for person in people.values():
+        # A salt from the generator, so that the database is the same each time.
+        person.password_hash = password_hasher().hash(PASSWORD, salt=chance.randbytes(16))
+    instruments = {
+        kind: add_instrument(session, manager, kind, name, bore, opened)
+        for kind, name, bore in (
+            ("tape", "Tape 4", None),
+            ("scale", "Bench scale", None),
+            ("core_cutter", "Cutter 1", parse_length("2 1/2")),
+            ("moisture_meter", "Pin meter 2", None),
+        )
+    }
+    add_instrument(session, manager, "tape", "Tape 7", None, opened)
+    stations = {station.key: station for station in session.scalars(select(Station))}
+    return Shop(session, chance, people, stations, instruments)
+
+
+def schedule(shop: Shop) -> list[Visit]:
+    """All panels and lots with the times they pass the stations, in order."""
+    manager, opened = shop.people["mira"], local(FIRST_DAY - timedelta(days=1), 15)
+    visits: list[Visit] = []
+    number = 0
+    for code, name in BUILDINGS:
+        building = add_building(shop.session, manager, code, name, opened)
+        for new in panels_of_a_house():
+            panel = add_panel(shop.session, manager, building, new, opened)
+            visits += passage(shop, panel, number)
+            number += 1
+    for week in range(12):
+        visits.append(delivery(shop, week))
+    return sorted(visits, key=lambda visit: visit.at)
+
+
+def panels_of_a_house() -> Iterator[NewPanel]:
+    """Forty panels and loose assemblies in raising order: decks and floors first, roof last."""
+    rows = (
+        ("open_floor", "F", "First floor", 8, "16'", "8'", "11 7/8", False),
+        ("closed_wall", "W", "Walls", 14, "16'", "9'", "7 1/4", True),
+        ("partition", "P", "Partitions", 3, "10'", "8'", "3 1/2", False),
+        ("stairs", "S", "Stairs", 1, "11' 6\"", "3'", "10", False),
+        ("closed_roof", "R", "Roof", 12, "24'", "8'", "11 1/4", True),
+        ("rafter_set", "T", "Porch", 1, "12'", "8'", "7 1/4", False),
+        ("deck", "D", "Porch", 1, "12'", "8'", "9 1/4", False),
+    )
+    sequence = 0
+    for kind, letter, run_name, count, *sizes, is_closed in rows:
+        length, width, depth = (nanometres(text) for text in sizes)
+        for position in range(1, count + 1):
+            sequence += 1
+            yield NewPanel(
+                mark=f"{letter}-{position:02}",
+                kind=kind,
+                length=length,
+                width=width,
+                depth=depth,
+                run=run_name,
+                position=position,
+                raising_sequence=sequence,
+                bays=bays_of(length, depth) if is_closed else (),
+                connectors=(nanometres("4'"), length - nanometres("4'")) if is_closed else (),
+            )
+
+
+def bays_of(length: int, depth: int) -> tuple[Bay, ...]:
+    """Bays at 24 in, with 22 1/2 in clear between members."""
+    return tuple(Bay(n, nanometres("22 1/2"), depth) for n in range(1, length // nanometres("24") + 1))
+
+
+def passage(shop: Shop, panel: Panel, number: int) -> Iterator[Visit]:
+    """A panel's visits to the stations of its route, as far as the twelve weeks go."""
+    route = panel.control_plan.plan.kind(panel.kind).route
+    for station in route:
+        days, hour = STATION_TIMES[station]
+        day = number // PANELS_A_DAY + days
+        if day < WORKING_DAYS:
+            minutes = (number % PANELS_A_DAY) * 95 + shop.chance.randrange(40)
+            yield Visit(local(working_day(day), hour) + timedelta(minutes=minutes), station, panel, number)
+
+
+def delivery(shop: Shop, week: int) -> Visit:
+    """One lot of studs each week, checked on Monday morning."""
+    at = local(working_day(5 * week), 6.5)
+    size = (parse_length("9'"), parse_length("1 1/2"), parse_length("7 1/4"))
+    lot = book_in_lot(shop.session, shop.people["otto"], "precut_members", f"STUD-{week + 1:02}", size, at)
+    return Visit(at + timedelta(minutes=20), "framing", lot, 10 * week)
+
+
+def run(shop: Shop, visits: list[Visit]) -> None:
+    """Takes every reading in order of time, and freezes limits at the week's end where points suffice."""
+    tasks = [task for visit in visits for task in tasks_of(shop, visit)]
+    heapq.heapify(tasks)
+    week_ends = local(working_day(4), 17)
+    while tasks:
+        task = heapq.heappop(tasks)
+        while task.at > week_ends:
+            freeze_ripe_limits(shop, week_ends)
+            week_ends += timedelta(days=7)
+        if log(shop, task) != "within":
+            days = 6 if task.check.characteristic.key.endswith("moisture") else 0
+            at = task.at + timedelta(days=days, minutes=14)
+            heapq.heappush(tasks, Task(at, task.serial, task.visit, task.check, again=True))
+
+
+def tasks_of(shop: Shop, visit: Visit) -> Iterator[Task]:
+    """The readings due at a visit, one after another."""
+    at = visit.at
+    for check in visit.item.control_plan.plan.checks(visit.item.subject, visit.station):
+        at += timedelta(seconds=shop.chance.randrange(25, 110))
+        yield Task(at, next(shop.serials), visit, check)
+
+
+def freeze_ripe_limits(shop: Shop, now: datetime) -> None:
+    """Freezes the first limits of each stream that has points enough by now."""
+    for stream in shop.session.scalars(select(Stream)).all():
+        listed = points(shop.session, stream)
+        if not stream.phases and len(listed) >= BASE_POINTS:
+            base = (listed[0].measured_at, listed[-1].measured_at)
+            reason = "First weeks of the line, machines checked, nothing unusual noted."
+            freeze_limits(shop.session, shop.people["mira"], stream, base, reason, now)
+
+
+def log(shop: Shop, task: Task) -> str:
+    """Records one reading as the station's worker would; returns the verdict."""
+    visit, characteristic = task.visit, task.check.characteristic
+    new = NewReading(
+        uuid=shop.uuid(),
+        item=visit.item,
+        station=shop.stations[visit.station],
+        characteristic=characteristic.key,
+        place=task.check.place,
+        entries=typed(shop, task),
+        measured_at=task.at,
+        instruments=tuple(shop.instruments[kind] for kind in characteristic.instruments),
+        note="Measured again after putting right." if task.again else "",
+    )
+    worker = shop.people[STATION_WORKERS[visit.station]]
+    return record(shop.session, worker, new, task.at + timedelta(seconds=4)).verdict
+
+
+def typed(shop: Shop, task: Task) -> dict[str, str]:
+    """What the worker types: the process, its faults if any, and the graduation of the instrument."""
+    match task.check.characteristic.method.key:
+        case "check":
+            return answer(shop, task.again)
+        case "difference_of_diagonals":
+            return diagonals(shop, task.visit, task.again)
+        case "core":
+            return core(shop, task)
+        case "meter":
+            return moisture(shop, task)
+        case _:
+            return length(shop, task)
+
+
+def answer(shop: Shop, mended: bool) -> dict[str, str]:
+    faults = 0 if mended or shop.chance.random() > 0.015 else shop.chance.choice((1, 1, 2))
+    return {"passed": "no", "faults": str(faults)} if faults else {"passed": "yes"}
+
+
+def length(shop: Shop, task: Task) -> dict[str, str]:
+    characteristic, place, item = task.check.characteristic, task.check.place, task.visit.item
+    target = characteristic.requirement(item.subject, place).target or 0
+    spread = 0.045 if characteristic.key == "connector_position" else 0.034
+    error = shop.chance.gauss(0, 0.012 if task.again else spread)
+    if (characteristic.key, place, task.visit.number) == ("edge_length", "AB", 71) and not task.again:
+        error -= 1
+        shop.faults["misread tape"].marks.append(name_of(item))
+    return {"length": tape(target / NANOMETRES_PER_INCH + error)}
+
+
+def diagonals(shop: Shop, visit: Visit, mended: bool) -> dict[str, str]:
+    panel = visit.item
+    true = math.hypot(panel.length, panel.width) / NANOMETRES_PER_INCH
+    difference = shop.chance.gauss(0, 0.012 if mended else 0.038)
+    if 52 <= visit.number < 64 and not mended:
+        difference += 0.1
+        shop.faults["fence shift"].marks.append(name_of(panel))
+    return {"ac": tape(true + difference / 2), "bd": tape(true - difference / 2)}
+
+
+def core(shop: Shop, task: Task) -> dict[str, str]:
+    item = task.visit.item
+    bay = item.subject.bay(int(task.check.place.split()[1]))
+    assert bay is not None  # noqa: S101 - the plan names bays the panel has
+    depth = Length.from_nanometres(bay.depth)
+    density = shop.chance.gauss((3.8 if bay.depth <= nanometres("7 1/4") else 4.0), 0.1)
+    if not task.again:
+        shop.filled += 1
+        density += fill_fault(shop, item)
+    cubic_feet = math.pi / 4 * 2.5**2 * float(depth.inches) / 1728
+    grams = density * cubic_feet * 453.59237
+    return {"mass": f"{grams:.1f} g", "depth": format_length(depth, DENOMINATOR)}
+
+
+def fill_fault(shop: Shop, item: Item) -> float:
+    """What the planted faults take from the density of the panel now filled, in lb/ft³."""
+    if shop.filled == 33:
+        shop.faults["thin bay"].marks.append(name_of(item))
+        return -0.95
+    if 42 < shop.filled <= 62:
+        shop.faults["worn machine"].marks.append(name_of(item))
+        return -0.018 * (shop.filled - 42)
+    return 0
+
+
+def moisture(shop: Shop, task: Task) -> dict[str, str]:
+    percent = shop.chance.gauss(13.2, 0.9)
+    is_stud = (task.check.characteristic.key, task.check.place) == ("wood_moisture", "stud")
+    if is_stud and not task.again and 84 <= task.visit.number < 96:
+        percent = shop.chance.gauss(19.6, 0.7)
+        shop.faults["damp studs"].marks.append(name_of(task.visit.item))
+    return {"percent": f"{percent:.1f}"}
+
+
+def name_of(item: Item) -> str:
+    """Building and mark of a panel, or the mark of a lot."""
+    return f"{item.building.code} {item.mark}" if isinstance(item, Panel) else item.mark
+
+
+NANOMETRES_PER_INCH = 25_400_000
+
+
+def tape(inches: float) -> str:
+    """A length read on the tape, to its nearest graduation."""
+    return format_length(Length.from_inches(round(inches * DENOMINATOR) / DENOMINATOR), DENOMINATOR)
+
+
+def nanometres(text: str) -> int:
+    return parse_length(text).nanometres
+
+
+def local(day: date, hour: float) -> datetime:
+    """A time on the shop's clock, in UTC."""
+    return (datetime.combine(day, time(), ZONE) + timedelta(hours=hour)).astimezone(UTC)
+
+
+def working_day(number: int) -> date:
+    """The n-th weekday from the first, counting from 0."""
+    return FIRST_DAY + timedelta(days=number // 5 * 7 + number % 5)
+
+
+def write_schedule(path: Path) -> None:
+    """A small fourth building to import, with one row whose length cannot be read."""
+    header = (
+        "building building_name mark kind length width depth bays bay_width connectors run position "
+        "raising_sequence"
+    )
+    rows = [
+        [
+            "H4",
+            "Tern Point Studio",
+            f"R-{n:02}",
+            "Closed roof panel",
+            length,
+            "8'",
+            '11 1/4"',
+            "10",
+            '22 1/2"',
+            "4'; 16'",
+            "Roof",
+            str(n),
+            str(n),
+        ]
+        for n, length in enumerate(["20'"] * 6 + ["5/0"], 1)
+    ]
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerow(header.split())
+        writer.writerows(rows)
+
+
+def write_readings(path: Path) -> None:
+    """Readings of that building kept on paper, with one row whose panel mark does not exist."""
+    header = "building mark station characteristic place value value_2 instruments measured_at person"
+    day = working_day(WORKING_DAYS).isoformat()
+    rows = []
+    for n in range(1, 4):
+        panel = ["H4", f"R-{n:02}", "sheathing_fence"]
+        rows += [
+            [*panel, "edge_length", "AB", "20' 0\"", "", "Tape 7", f"{day} 09:{n:02}", "wren"],
+            [*panel, "edge_length", "DC", "19' 11 31/32\"", "", "Tape 7", f"{day} 09:{n + 10}", "wren"],
+            [
+                *panel,
+                "squareness",
+                "",
+                "21' 6 1/2\"",
+                "21' 6 15/32\"",
+                "Tape 7",
+                f"{day} 09:{n + 20}",
+                "wren",
+            ],
+        ]
+    rows.append(
+        ["H4", "R-99", "sheathing_fence", "edge_length", "AB", "20'", "", "Tape 7", f"{day} 09:40", "wren"]
+    )
+    book = Workbook()
+    sheet = book.active
+    assert sheet is not None  # noqa: S101 - a new workbook has one
+    sheet.append(header.split())
+    for row in rows:
+        sheet.append(row)
+    # A fixed time inside the file, so that it is the same each time too.
+    book.properties.created = book.properties.modified = datetime(2026, 6, 1)  # noqa: DTZ001
+    book.save(path)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
