@@ -9,6 +9,7 @@ equation is the classical one of surveying (Mikhail and Ackermann, "Observations
 from memory), iterated until the readings no longer move.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,11 +24,11 @@ NAMES = ("AB", "DC", "DA", "CB", "AC", "BD")
 
 _MOST_ROUNDS = 60
 _SETTLED = 3e-14
-"""Relative change of a length below which the rounds end: a few units of the last place of a float."""
+"""Part of the six lengths together that the remaining error must stay below: the last places of a float."""
+_FIRST_CHANGE = 0.01
 _LARGEST_MISCLOSURE = 0.5
 """Part of the shorter diagonal; a larger misclosure is no slip of the tape."""
-_PANELS_AT_ONCE = 4096
-"""So many panels are adjusted together that their arrays stay in the processor's cache."""
+_PANELS_AT_ONCE = 8192
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,19 +54,27 @@ def adjust(lengths: FloatArray, weights: FloatArray) -> Adjustment:
     each other so much that no convex quadrilateral is near.
     """
     adjusted, gradient = np.empty_like(lengths), np.empty_like(lengths)
-    for start in range(0, lengths.shape[1], _PANELS_AT_ONCE):
-        part = slice(start, start + _PANELS_AT_ONCE)
-        adjusted[:, part], gradient[:, part], settled = _adjust(lengths[:, part], weights[:, None])
-        _check(settled, start, lengths.shape[1])
-    # the diagonals' mean coefficient becomes 1, which states the misclosure in inches at the diagonals
-    gradient *= 2 / (gradient[AC] + gradient[BD])
-    closing = _products(gradient, lengths - adjusted)
-    _check(np.abs(closing) < _LARGEST_MISCLOSURE * adjusted[AC:].min(axis=0), 0, lengths.shape[1])
+    closing = np.empty(lengths.shape[1])
+    for part in parts(lengths.shape[1]):
+        read = lengths[:, part]
+        fitted, slopes, settled = _adjust(read, weights[:, None])
+        # the diagonals' mean coefficient becomes 1, which states the misclosure in inches at the diagonals
+        slopes *= 2 / (slopes[AC] + slopes[BD])
+        closing[part] = _products(slopes, read - fitted)
+        likely = np.abs(closing[part]) < _LARGEST_MISCLOSURE * fitted[AC:].min(axis=0)
+        _check(settled & likely, part.start, lengths.shape[1])
+        adjusted[:, part], gradient[:, part] = fitted, slopes
     return Adjustment(adjusted, gradient, weights, closing)
 
 
+def parts(panels: int) -> Iterator[slice]:
+    """Slices of so many panels that their arrays stay in the processor's cache."""
+    return (slice(start, start + _PANELS_AT_ONCE) for start in range(0, panels, _PANELS_AT_ONCE))
+
+
 def _adjust(read: FloatArray, weights: FloatArray) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
-    lengths = read
+    lengths, whole = read, read.sum(axis=0)
+    before = _FIRST_CHANGE * whole
     for _ in range(_MOST_ROUNDS):
         # a wild round may divide by zero: its panel does not settle and is refused
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
@@ -74,8 +83,9 @@ def _adjust(read: FloatArray, weights: FloatArray) -> tuple[FloatArray, FloatArr
             moved *= -(gap + _products(gradient, read - lengths)) / _products(gradient, moved)
             moved += read
             change = np.abs(moved - lengths).max(axis=0)
-        lengths = moved
-        settled = change <= _SETTLED * read.sum(axis=0)
+            # the changes shrink by a steady ratio, so the next one tells the error that is left
+            settled = change * np.minimum(change / before, 1) <= _SETTLED * whole
+        lengths, before = moved, np.maximum(change, _SETTLED * whole)
         if settled.all():
             break
     return lengths, gradient, settled & (gradient[AC] * gradient[BD] > 0) & (lengths > 0).all(axis=0)

@@ -14,10 +14,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qc_app.measure.quadrilateral.adjustment import AB, AC, BD, CB, DA, DC, Adjustment, FloatArray
+from qc_app.measure.quadrilateral.adjustment import AB, AC, BD, CB, DA, DC, Adjustment, FloatArray, parts
 
-_WIDTH_SIGNS = np.array([-1.0, -1.0, 1.0, 1.0, 1.0, 1.0])
-_LENGTH_SIGNS = np.array([1.0, 1.0, -1.0, -1.0, 1.0, 1.0])
+# signs of the squares of AB, DC, DA, CB, AC, BD in 4 N² and 4 U²
+_WIDTH_SIGNS = np.array([[-1.0], [-1.0], [1.0], [1.0], [1.0], [1.0]])
+_LENGTH_SIGNS = np.array([[1.0], [1.0], [-1.0], [-1.0], [1.0], [1.0]])
 
 DIMENSIONS = (
     "diagonal_difference",
@@ -41,23 +42,21 @@ class _Middle:
 
 def _middle(lengths: FloatArray) -> _Middle:
     squares = lengths * lengths
-    length = np.sqrt(np.tensordot(_LENGTH_SIGNS, squares, 1)) / 2
-    width = np.sqrt(np.tensordot(_WIDTH_SIGNS, squares, 1)) / 2
+    diagonals = squares[AC] + squares[BD]
+    sides = squares[AB] + squares[DC] - squares[DA] - squares[CB]
+    length, width = np.sqrt(diagonals + sides) / 2, np.sqrt(diagonals - sides) / 2
     return _Middle(length, width, (squares[AC] - squares[BD]) / (4 * length))
 
 
 def dimensions(lengths: FloatArray) -> dict[str, FloatArray]:
     """Each of ``DIMENSIONS`` for closing ``lengths`` (6, n): inches, the angle in degrees."""
-    middle = _middle(lengths)
-    return {
-        "diagonal_difference": lengths[AC] - lengths[BD],
-        "lean": middle.lean,
-        "angle": np.degrees(np.arcsin(middle.lean / middle.width)),
-        "length_taper": lengths[AB] - lengths[DC],
-        "width_taper": lengths[DA] - lengths[CB],
-        "mid_length": middle.length,
-        "mid_width": middle.width,
-    }
+    found = np.empty((len(DIMENSIONS), lengths.shape[1]))
+    for part in parts(lengths.shape[1]):
+        ab, dc, da, cb, ac, bd = lengths[:, part]
+        middle = _middle(lengths[:, part])
+        angle = np.degrees(np.arcsin(middle.lean / middle.width))
+        found[:, part] = ac - bd, middle.lean, angle, ab - dc, da - cb, middle.length, middle.width
+    return dict(zip(DIMENSIONS, found, strict=True))
 
 
 def standard_uncertainties(adjustment: Adjustment, reading_uncertainty: FloatArray) -> dict[str, FloatArray]:
@@ -66,11 +65,11 @@ def standard_uncertainties(adjustment: Adjustment, reading_uncertainty: FloatArr
     JCGM 100:2008, 5.1.2, and 5.2 for the correlation that the adjustment brings; 0 where no reading was
     taken.
     """
-    variances = reading_uncertainty[:, None] ** 2
-    return {
-        name: np.sqrt(np.sum(variances * _through(adjustment, slopes) ** 2, axis=0))
-        for name, slopes in _slopes(adjustment.lengths).items()
-    }
+    found = {}
+    for name, slopes in _slopes(adjustment.lengths).items():
+        through = _through(adjustment, slopes)
+        found[name] = np.sqrt(np.einsum("in,in,i->n", through, through, reading_uncertainty**2))
+    return found
 
 
 def _through(adjustment: Adjustment, slopes: FloatArray) -> FloatArray:
@@ -89,8 +88,8 @@ def _slopes(lengths: FloatArray) -> dict[str, FloatArray]:
     difference[AC], difference[BD] = 1, -1
     length_taper[AB], length_taper[DC] = 1, -1
     width_taper[DA], width_taper[CB] = 1, -1
-    mid_length = _LENGTH_SIGNS[:, None] * lengths / (4 * middle.length)
-    mid_width = _WIDTH_SIGNS[:, None] * lengths / (4 * middle.width)
+    mid_length = _LENGTH_SIGNS * lengths / (4 * middle.length)
+    mid_width = _WIDTH_SIGNS * lengths / (4 * middle.width)
     lean = difference * lengths / (2 * middle.length) - middle.lean / middle.length * mid_length
     cosine = np.sqrt(1 - (middle.lean / middle.width) ** 2)
     angle = np.degrees((lean - middle.lean / middle.width * mid_width) / (middle.width * cosine))

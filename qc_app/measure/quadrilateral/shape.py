@@ -11,7 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc_app.measure.quadrilateral import dimensions as dims
-from qc_app.measure.quadrilateral.adjustment import NAMES, Adjustment, FloatArray, adjust, corners_c_and_d
+from qc_app.measure.quadrilateral.adjustment import (
+    NAMES,
+    Adjustment,
+    FloatArray,
+    adjust,
+    corners_c_and_d,
+    parts,
+)
 from qc_app.measure.quadrilateral.readings import Readings
 from qc_app.measure.quadrilateral.slips import Suspect, ranked
 from qc_app.refusal import Refusal
@@ -176,7 +183,8 @@ def shape_of(readings: Readings, adjustment: Adjustment, false_alarm_rate: float
     spread: object = None
     consistent: object = None
     if readings.is_read.all():
-        deviation = np.sqrt(np.einsum("in,i->n", adjustment.gradient**2, readings.uncertainty**2))
+        slopes = adjustment.gradient
+        deviation = np.sqrt(np.einsum("in,in,i->n", slopes, slopes, readings.uncertainty**2))
         accepted = np.abs(adjustment.closing) <= _two_sided(false_alarm_rate) * deviation
         closing, spread = _plain(adjustment.closing, shape), _plain(deviation, shape)
         consistent = _plain(accepted, shape)
@@ -197,8 +205,10 @@ def shape_of(readings: Readings, adjustment: Adjustment, false_alarm_rate: float
 
 def _corners(lengths: FloatArray) -> FloatArray:
     corners = np.zeros((lengths.shape[1], 4, 2))
-    corners[:, 1, 0] = lengths[0]
-    corners[:, 2, 0], corners[:, 2, 1], corners[:, 3, 0], corners[:, 3, 1] = corners_c_and_d(lengths)
+    for part in parts(lengths.shape[1]):
+        xc, yc, xd, yd = corners_c_and_d(lengths[:, part])
+        corners[part, 1, 0] = lengths[0, part]
+        corners[part, 2, 0], corners[part, 2, 1], corners[part, 3, 0], corners[part, 3, 1] = xc, yc, xd, yd
     return corners
 
 
