@@ -131,13 +131,14 @@ def _panel_state(panel: PanelRecord) -> State:
 
 def _open_points(panel: PanelRecord) -> list[str]:
     """Readings that prove nothing, each in its own sentence; then, in one, all that is not recorded."""
-    missing = {check.open_point: check.title for check in panel.checks if check.state is State.NOT_RECORDED}
-    read = [point for point in panel.open_points if point not in missing]
+    missing = [check for check in panel.checks if check.state is State.NOT_RECORDED]
+    unread = {check.open_point for check in missing}
+    read = [point for point in panel.open_points if point not in unread]
     if not missing:
         return read
     if len(missing) == sum(check.due for check in panel.checks):
         return [*read, f"Nothing recorded yet; {counted(len(missing), 'check is', 'checks are')} due."]
-    return [*read, f"{'; '.join(missing.values())}: not yet recorded."]
+    return [*read, f"{'; '.join(check.title for check in missing)}: not yet recorded."]
 
 
 def _check(check: CheckLine) -> dict[str, Any]:
