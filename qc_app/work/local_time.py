@@ -9,7 +9,8 @@ from qc_app.refusal import Refusal, shortened
 _DATE_AND_TIME = re.compile(
     r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d(?:\.\d{1,6})?)?(?: ?(?P<offset>Z|[+-]\d\d:?\d\d))?", re.ASCII
 )
-EARLIEST_YEAR = 1970
+YEARS = range(1970, 3000)
+"""Anything else is a slip of the keyboard."""
 
 
 def parse_time(text: str, zone: ZoneInfo) -> datetime:
@@ -18,8 +19,8 @@ def parse_time(text: str, zone: ZoneInfo) -> datetime:
     Raises
     ------
     Refusal
-        If it is no date with a time, lies before 1970, or is an hour that the clocks went through twice or
-        not at all.
+        If it is no date with a time, lies outside the years 1970 to 2999, or is an hour that the clocks went
+        through twice or not at all.
 
     >>> parse_time("2026-03-02 09:30", ZoneInfo("America/New_York")).isoformat()
     '2026-03-02T14:30:00+00:00'
@@ -30,7 +31,7 @@ def parse_time(text: str, zone: ZoneInfo) -> datetime:
         stated = datetime.fromisoformat(written.replace(" ", "T", 1).replace(" ", "")) if match else None
     except ValueError:
         stated = None
-    if match is None or stated is None or stated.year < EARLIEST_YEAR:
+    if match is None or stated is None or stated.year not in YEARS:
         raise Refusal(
             "A time is written like 2026-03-02T09:30 or 2026-03-02T14:30Z. Given: “{given}”.",
             given=shortened(text),

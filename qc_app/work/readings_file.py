@@ -152,7 +152,7 @@ def _incoming(row: Row, shop: ShopNames, zone: ZoneInfo, importer: Person) -> In
     with in_column("characteristic"):
         characteristic = shop.characteristic(item, row.values["characteristic"])
     with in_column("instruments"):
-        names = [name for name in _cell(row, "instruments").split(";") if name.strip()]
+        names = [name for name in row.text("instruments").split(";") if name.strip()]
         instruments = tuple(dict.fromkeys(shop.instrument(name) for name in names))
     with in_column("measured_at"):
         measured_at = parse_time(row.values["measured_at"], zone)
@@ -167,31 +167,27 @@ def _incoming(row: Row, shop: ShopNames, zone: ZoneInfo, importer: Person) -> In
         entries=entries,
         measured_at=measured_at,
         instruments=instruments,
-        note=_cell(row, "note"),
+        note=row.text("note"),
     )
     return Incoming(row, _person(row, shop, importer), reading)
 
 
-def _cell(row: Row, column: str) -> str:
-    return row.values.get(column, "").strip()
-
-
 def _item(row: Row, shop: ShopNames) -> Item:
-    mark, lot = _cell(row, "mark"), _cell(row, "lot")
+    mark, lot = row.text("mark"), row.text("lot")
     with in_column("lot" if lot else "mark"):
         if bool(mark) == bool(lot):
             raise Refusal("Name either the mark of a panel or a lot.")
         if lot:
             return shop.lot(lot)
     with in_column("building"):
-        building = shop.building(_cell(row, "building"))
+        building = shop.building(row.text("building"))
     with in_column("mark"):
         return shop.panel(building, mark)
 
 
 def _place(row: Row, item: Item, characteristic: Characteristic) -> str:
     """The place as the plan writes it, in capitals or not; refused if the item has no such place."""
-    given = _cell(row, "place")
+    given = row.text("place")
     subject = item.subject
     same = [place for place in characteristic.possible_places(subject) if place.lower() == given.lower()]
     with in_column("place"):
@@ -202,15 +198,15 @@ def _place(row: Row, item: Item, characteristic: Characteristic) -> str:
 def _entries(row: Row, characteristic: Characteristic) -> dict[str, str]:
     fields = characteristic.method.fields
     for column in VALUES[len(fields) :]:
-        if _cell(row, column):
+        if row.text(column):
             refusal = Refusal("{name} takes nothing here.", name=characteristic.name)
             raise CellRefused(column, refusal)
-    texts = {field.key: _cell(row, column) for field, column in zip(fields, VALUES, strict=False)}
+    texts = {field.key: row.text(column) for field, column in zip(fields, VALUES, strict=False)}
     return {key: text for key, text in texts.items() if text}
 
 
 def _person(row: Row, shop: ShopNames, importer: Person) -> Person:
-    sign_in_name = _cell(row, "person")
+    sign_in_name = row.text("person")
     with in_column("person"):
         person = shop.person(sign_in_name) if sign_in_name else importer
         if not may(person, Act.RECORD):
@@ -219,7 +215,7 @@ def _person(row: Row, shop: ShopNames, importer: Person) -> Person:
 
 
 def _uuid(row: Row, said: tuple[str, ...], item: Item, measured_at: datetime) -> UUID:
-    given = _cell(row, "reading_id")
+    given = row.text("reading_id")
     if not given:
         plant, kind = _plant_id(item), type(item).__name__
         words = (str(plant), kind, str(item.id), *said, measured_at.isoformat())
@@ -281,7 +277,7 @@ def _check_new(incoming: Incoming, now: datetime) -> None:
     """Everything that recording would refuse, found before."""
     reading = incoming.reading
     with in_column("supersedes"):
-        if _cell(incoming.row, "supersedes"):
+        if incoming.row.text("supersedes"):
             raise Refusal("A correction is not imported. Make it in the log, where it says why.")
     with in_column("measured_at"):
         _refuse_future(reading, now)

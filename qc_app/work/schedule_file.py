@@ -148,7 +148,7 @@ def _scheduled(row: Row, plan: ControlPlan) -> Scheduled:
         width=width,
         depth=depth,
         run=_name(row, "run", 40, required=False),
-        position=_place(row, "position") if _cell(row, "position") else 1,
+        position=_place(row, "position") if row.text("position") else 1,
         raising_sequence=_place(row, "raising_sequence"),
         bays=tuple(_bays(row, max(length, width), depth)),
         connectors=tuple(_connectors(row, max(length, width))),
@@ -156,12 +156,8 @@ def _scheduled(row: Row, plan: ControlPlan) -> Scheduled:
     return Scheduled(row, building, _name(row, "building_name", 120, required=False), panel)
 
 
-def _cell(row: Row, column: str) -> str:
-    return row.values.get(column, "").strip()
-
-
 def _name(row: Row, column: str, most: int, *, required: bool = True) -> str:
-    text = _cell(row, column)
+    text = row.text(column)
     if (required and not text) or len(text) > most or not text.isprintable():
         refusal = Refusal(
             "This needs {fewest} to {most} characters on one line. Given: “{given}”.",
@@ -181,7 +177,7 @@ def _kind(row: Row, plan: ControlPlan) -> Kind:
             known = ", ".join(k.key for k in plan.kinds if not k.is_lot)
             raise Refusal(
                 "The control plan has no kind of panel “{given}”. Known: {known}.",
-                given=shortened(_cell(row, "kind")),
+                given=shortened(row.text("kind")),
                 known=known,
             )
         if kind.is_lot:
@@ -193,7 +189,7 @@ def _size(row: Row, column: str) -> int:
     with in_column(column):
         size = parse_length(row.values.get(column, "")).nanometres
         if size <= 0:
-            raise Refusal("This size must be above zero. Given: “{given}”.", given=_cell(row, column))
+            raise Refusal("This size must be above zero. Given: “{given}”.", given=row.text(column))
     return size
 
 
@@ -201,36 +197,36 @@ def _place(row: Row, column: str) -> int:
     with in_column(column):
         number = parse_count(row.values[column])
         if number == 0:
-            raise Refusal("Counting begins at 1. Given: “{given}”.", given=_cell(row, column))
+            raise Refusal("Counting begins at 1. Given: “{given}”.", given=row.text(column))
     return number
 
 
 def _bays(row: Row, longest: int, panel_depth: int) -> Iterator[Bay]:
     with in_column("bays"):
-        count = parse_count(_cell(row, "bays") or "0")
+        count = parse_count(row.text("bays") or "0")
         if count > MOST_BAYS:
             raise Refusal("A panel has at most {most} bays. Given: {given}.", most=MOST_BAYS, given=count)
     if count == 0:
         return
     width = _size(row, "bay_width")
-    depth = _size(row, "bay_depth") if _cell(row, "bay_depth") else panel_depth
+    depth = _size(row, "bay_depth") if row.text("bay_depth") else panel_depth
     with in_column("bay_width"):
         if count * width > longest:
             raise Refusal(
                 "{count} bays of this width are wider than the panel is long. Given: “{given}”.",
                 count=count,
-                given=_cell(row, "bay_width"),
+                given=row.text("bay_width"),
             )
     with in_column("bay_depth"):
         if depth > panel_depth:
             raise Refusal(
-                "A bay cannot be deeper than its panel. Given: “{given}”.", given=_cell(row, "bay_depth")
+                "A bay cannot be deeper than its panel. Given: “{given}”.", given=row.text("bay_depth")
             )
     yield from (Bay(number, width, depth) for number in range(1, count + 1))
 
 
 def _connectors(row: Row, longest: int) -> Iterator[int]:
-    positions = [text for text in _cell(row, "connectors").split(";") if text.strip()]
+    positions = [text for text in row.text("connectors").split(";") if text.strip()]
     with in_column("connectors"):
         if len(positions) > MOST_CONNECTORS:
             raise Refusal("A panel has at most {most} connectors.", most=MOST_CONNECTORS)

@@ -55,6 +55,10 @@ class Row:
     values: Mapping[str, str]
     faults: Mapping[str, str] = field(default_factory=dict)
 
+    def text(self, column: str) -> str:
+        """The text of a cell without space around it; empty where there is no such column."""
+        return self.values.get(column, "").strip()
+
 
 @dataclass(frozen=True)
 class BadRow:
