@@ -9,6 +9,7 @@ from qc_app.records.database import Database, database_url
 from qc_app.refusal import Refusal
 
 DEFAULT_DATABASE = "qc.db"
+LARGEST_BODY = 16 * 1024 * 1024
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -48,19 +49,10 @@ def _serve(database: Database, host: str, port: int) -> None:
 
     from qc_app.web import create_app
 
-    server = waitress.create_server(
-        create_app(database),
-        host=host,
-        port=port,
-        threads=8,
-        ident="",
-        max_request_body_size=16 * 1024 * 1024,
-    )
+    app = create_app(database)
     print(f"Quality log at http://{host}:{port}/ (stop with Ctrl-C)", flush=True)
     try:
-        server.run()
-    except KeyboardInterrupt:
-        pass
+        waitress.serve(app, host=host, port=port, threads=8, ident="", max_request_body_size=LARGEST_BODY)
     finally:
         database.close()
 

@@ -5,8 +5,8 @@ class Refusal(ValueError):
     """Input that cannot be taken, or an act that may not be done.
 
     ``sentence`` is a complete English sentence with ``{name}`` places and serves as the key for translation;
-    ``facts`` fill the places; ``about`` is the key of the field it concerns, where there is one. ``str()`` gives the finished English sentence, so the pure parts can raise it
-    without knowing about languages or pages.
+    ``facts`` fill the places; ``about`` is the key of the field it concerns, where there is one. ``str()``
+    gives the finished English sentence, so the pure parts can raise it without knowing of languages or pages.
     """
 
     def __init__(self, sentence: str, *, about: str | None = None, **facts: object) -> None:

@@ -22,7 +22,7 @@ from qc_app.plan.subject import Bay
 from qc_app.records.building import Panel
 from qc_app.records.database import Database
 from qc_app.records.shop import Person
-from qc_app.work import find
+from qc_app.work import find, people
 from qc_app.work.instruments import add_instrument
 from qc_app.work.people import add_person, enrol
 from qc_app.work.roles import Role
@@ -30,7 +30,7 @@ from qc_app.work.schedule import NewPanel, add_building, add_panel, book_in_lot
 from qc_app.work.setup import add_plant, adopt_plan, default_document, set_up
 
 NOW = datetime(2026, 3, 2, 15, 0, tzinfo=UTC)
-PASSWORD = "larch and plumb line"
+PASSWORD = "larch and plumb line"  # noqa: S105
 
 POSTGRESQL_FOLDERS = ("/usr/lib/postgresql/*/bin", "/usr/local/bin", "/opt/homebrew/bin")
 
@@ -38,6 +38,16 @@ POSTGRESQL_FOLDERS = ("/usr/lib/postgresql/*/bin", "/usr/local/bin", "/opt/homeb
 def _postgresql_program(name: str) -> str | None:
     found = [p for folder in POSTGRESQL_FOLDERS for p in sorted(Path("/").glob(f"{folder[1:]}/{name}"))]
     return str(found[-1]) if found else shutil.which(name)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _cheap_passwords() -> Iterator[None]:
+    """Hashes passwords at the least cost, so that a shop of five is set up in no time."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(people, "HASHING_COST", (1, 8, 1))
+        people.password_hasher.cache_clear()
+        yield
+    people.password_hasher.cache_clear()
 
 
 @pytest.fixture(scope="session")
@@ -91,11 +101,12 @@ def _wait_until_answering(url: URL) -> None:
     for _ in range(200):
         try:
             with engine.connect():
-                engine.dispose()
-                return
+                break
         except Exception:
             time.sleep(0.05)
-    raise AssertionError("PostgreSQL did not start")
+    else:
+        raise AssertionError("PostgreSQL did not start")
+    engine.dispose()
 
 
 @pytest.fixture(scope="session")
@@ -155,7 +166,7 @@ class Cast:
 
 
 def stage(database: Database) -> Cast:
-    """Sets up a shop with one building, a closed roof panel, an open floor panel and a lot; and another plant."""
+    """Sets up a shop with one building, two panels and a lot; and another plant."""
     with database.write() as session:
         manager = set_up(
             session,

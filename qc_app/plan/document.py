@@ -87,6 +87,8 @@ def _target(quantity: Quantity, text: str) -> dict[str, Any]:
 
 
 def _tolerance(quantity: Quantity, limits: Table) -> Tolerance:
+    if not limits:
+        raise Refusal("Every characteristic needs limits of tolerance; one has none.")
     if "plus_minus" in limits:
         half = parse_amount(quantity, limits["plus_minus"])
         return Tolerance(-half, half, from_target=True)

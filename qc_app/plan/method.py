@@ -217,7 +217,7 @@ METHODS: dict[str, Method] = {
             (
                 Field("mass", phrase("Mass of the core"), Entry.MASS, "60.0 g"),
                 Field("depth", phrase("Depth of the core"), Entry.LENGTH, '11 1/4"'),
-                Field("tare", phrase("Tare, if the scale was not zeroed"), Entry.MASS, "0 g", required=False),
+                Field("tare", phrase("Tare (optional)"), Entry.MASS, "0 g", required=False),
             ),
             _core,
         ),
@@ -232,7 +232,7 @@ METHODS: dict[str, Method] = {
             Quantity.COUNT,
             (
                 Field("passed", phrase("Passed?"), Entry.YES_NO),
-                Field("faults", phrase("Count of faults, if no"), Entry.COUNT, "2", required=False),
+                Field("faults", phrase("If no, how many faults?"), Entry.COUNT, "2", required=False),
             ),
             _check,
             charted=False,

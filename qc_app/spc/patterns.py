@@ -15,8 +15,9 @@ from numpy.typing import ArrayLike, NDArray
 from qc_app.refusal import Refusal
 from qc_app.spc.run_rules import ALL, LONGEST_WINDOW, Rule, as_rules, describe
 from qc_app.spc.series import Floats, finite, series
+from qc_app.spc.tail import Tail
 
-__all__ = ["ALL", "LONGEST_WINDOW", "Rule", "as_rules", "describe", "find"]
+__all__ = ["ALL", "LONGEST_WINDOW", "Rule", "Tail", "as_rules", "describe", "find", "find_around"]
 
 Flags = NDArray[np.bool_]
 
@@ -53,6 +54,35 @@ def find(
         raise Refusal("Sigma must be above zero. Given: {given}.", given=float(np.min(spread)))
     placed = _Placed(points, middle, spread)
     return {rule.name: np.flatnonzero(_FLAGS[rule.name](placed, rule)) for rule in as_rules(rules)}
+
+
+def find_around(
+    values: ArrayLike, at: int, centre: float, sigma: float, rules: Iterable[str | Rule] | None = ALL
+) -> dict[str, NDArray[np.intp]]:
+    """The signals that a point put in, changed or taken out at index ``at`` can have changed, and no others.
+
+    Only windows that hold the point count: signals at ``at`` and as many points after it as the rule
+    remembers. For a point taken out, ``at`` is the index of the one that followed it. What was known before
+    index ``at``, shifted where points moved, with this in place of what it covers, equals ``find`` over all.
+
+    Parameters, result and refusals as ``find``; ``values`` is the series as it now is, and only the points
+    near ``at`` are looked at.
+
+    >>> found = find_around([0.0, 2.1, 2.2, 0.3], at=1, centre=0, sigma=1)
+    >>> found["two_of_three_outer"].tolist()
+    [2]
+    """
+    chosen = as_rules(rules)
+    reach = max((rule.memory for rule in chosen), default=0)
+    first = max(0, at - reach)
+    near = np.asarray(values, dtype=np.float64)[first : at + reach + 1]
+    found = find(near, centre, sigma, chosen)
+    return {
+        rule.name: np.array(
+            [first + i for i in found[rule.name] if at <= first + i <= at + rule.memory], dtype=np.intp
+        )
+        for rule in chosen
+    }
 
 
 class _Placed:

@@ -1,7 +1,8 @@
-"""The pages. They parse what comes in, call ``work``, and show what comes out; no rule of the trade lives here."""
+"""The pages: they parse what comes in, call ``work``, and show what comes out. No rule of the trade here."""
 
 from pathlib import Path
 
+import flask
 from flask import Flask
 from flask_wtf.csrf import CSRFProtect
 
@@ -9,8 +10,8 @@ from qc_app.records.database import Database
 from qc_app.web import access, errors, everyone, headers, language, quality, request, show, worker
 from qc_app.work.setup import cookie_key
 
-LARGEST_REQUEST = 12 * 1024 * 1024
 LARGEST_FORM = 256 * 1024
+LARGEST_FILE = 11 * 1024 * 1024
 
 
 def create_app(database: Database, *, secure: bool = False) -> Flask:
@@ -28,11 +29,11 @@ def create_app(database: Database, *, secure: bool = False) -> Flask:
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
         PERMANENT_SESSION_LIFETIME=60 * 60 * 24 * 365,
-        MAX_CONTENT_LENGTH=LARGEST_REQUEST,
-        MAX_FORM_MEMORY_SIZE=LARGEST_FORM,
+        MAX_CONTENT_LENGTH=LARGEST_FORM,
         # Bound to the cookie instead of to an hour: a page left open over lunch still saves.
         WTF_CSRF_TIME_LIMIT=None,
     )
+    app.before_request(_make_room_for_files)
     request.install(app, database)
     headers.install(app, secure=secure)
     access.install(app)
@@ -43,6 +44,11 @@ def create_app(database: Database, *, secure: bool = False) -> Flask:
     for blueprint in (*everyone.BLUEPRINTS, *worker.BLUEPRINTS, *quality.BLUEPRINTS):
         app.register_blueprint(blueprint)
     return app
+
+
+def _make_room_for_files() -> None:
+    if flask.request.endpoint == "files.upload":
+        flask.request.max_content_length = LARGEST_FILE
 
 
 def _folder_of(name: str) -> Path:

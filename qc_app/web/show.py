@@ -4,6 +4,7 @@ from datetime import datetime
 
 from flask import Flask
 from flask_babel import gettext as _
+from flask_babel import ngettext
 from wtforms.fields import Field
 
 from qc_app.plan.method import Companion
@@ -44,8 +45,10 @@ def aria(field: Field) -> dict[str, str]:
 
 
 def amount(quantity: Quantity, value: int, units: Units) -> str:
-    """An amount in the shop's units."""
-    return format_amount(quantity, value, units)
+    """An amount in the shop's units; with its sign where it is below zero."""
+    if quantity == Quantity.COUNT:
+        return ngettext("%(num)s fault", "%(num)s faults", value) if value else _("no faults")
+    return format_difference(quantity, value, units) if value < 0 else format_amount(quantity, value, units)
 
 
 def difference(quantity: Quantity, value: int, units: Units) -> str:
@@ -55,16 +58,14 @@ def difference(quantity: Quantity, value: int, units: Units) -> str:
 
 def limits(quantity: Quantity, lower: int | None, upper: int | None, units: Units) -> str:
     """Limits of tolerance in words."""
-    low, high = (None if end is None else _signed_if_below(quantity, end, units) for end in (lower, upper))
+    if quantity == Quantity.COUNT and upper == 0:
+        return _("no faults")
+    low, high = (None if end is None else amount(quantity, end, units) for end in (lower, upper))
     if low is not None and high is not None:
         return _("%(lower)s to %(upper)s", lower=low, upper=high)
     if high is not None:
         return _("at most %(upper)s", upper=high)
     return _("at least %(lower)s", lower=low) if low is not None else _("no limit")
-
-
-def _signed_if_below(quantity: Quantity, value: int, units: Units) -> str:
-    return format_difference(quantity, value, units) if value < 0 else format_amount(quantity, value, units)
 
 
 def typed(reading: Reading) -> str:

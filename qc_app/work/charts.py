@@ -96,20 +96,18 @@ def overview(session: Session, person: Person) -> list[StreamLine]:
             Signal, Signal.point_id == Point.id
         ),
     )
-    return [
-        StreamLine(
-            stream,
-            *points.get(stream.id, (0, None)),
-            bool(stream.phases),
-            *signals.get(stream.id, (0, None)),
-        )
-        for stream in streams
-    ]
+    return [_line(stream, points.get(stream.id), signals.get(stream.id)) for stream in streams]
 
 
-def _count_and_last(
-    session: Session, query: Select[tuple[int, int, datetime]]
-) -> dict[int, tuple[int, datetime]]:
+def _line(
+    stream: Stream, points: tuple[int, datetime] | None, signals: tuple[int, datetime] | None
+) -> StreamLine:
+    count, last = points or (0, None)
+    signalled, last_signal = signals or (0, None)
+    return StreamLine(stream, count, last, bool(stream.phases), signalled, last_signal)
+
+
+def _count_and_last(session: Session, query: Select[int, int, datetime]) -> dict[int, tuple[int, datetime]]:
     return {stream: (count, last) for stream, count, last in session.execute(query.group_by(Point.stream_id))}
 
 

@@ -16,6 +16,9 @@ from qc_app.work.roles import Act, Role, require
 if TYPE_CHECKING:
     from argon2 import PasswordHasher
 
+HASHING_COST = (3, 65_536, 4)
+"""Passes, KiB and lanes of argon2id: above the floor of OWASP ASVS 5.0, appendix C."""
+
 SHORTEST_PASSWORD = 10
 LONGEST_PASSWORD = 128
 _SIGN_IN_NAME = re.compile(r"[a-z0-9][a-z0-9._-]{1,59}")
@@ -23,10 +26,11 @@ _SIGN_IN_NAME = re.compile(r"[a-z0-9][a-z0-9._-]{1,59}")
 
 @lru_cache(maxsize=1)
 def password_hasher() -> "PasswordHasher":
-    """argon2id with 64 MiB, 3 passes, 4 lanes: above the floor of OWASP ASVS 5.0, appendix C."""
+    """Hashes passwords with argon2id at the stated cost."""
     from argon2 import PasswordHasher
 
-    return PasswordHasher(time_cost=3, memory_cost=65_536, parallelism=4)
+    passes, kibibytes, lanes = HASHING_COST
+    return PasswordHasher(time_cost=passes, memory_cost=kibibytes, parallelism=lanes)
 
 
 def add_person(

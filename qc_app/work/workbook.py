@@ -83,7 +83,7 @@ def _cell(cell: "AnyCell | MergedCell") -> Cell:
     return text_cell(_text(cell.value))
 
 
-def _text(value: Any) -> str:  # noqa: ANN401 (a cell holds any of the types below)
+def _text(value: Any) -> str:
     match value:
         case None:
             return ""

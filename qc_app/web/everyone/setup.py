@@ -13,6 +13,7 @@ from wtforms.validators import InputRequired
 
 from qc_app.refusal import Refusal
 from qc_app.web.access import allow_anybody
+from qc_app.web.choice import choice
 from qc_app.web.form_errors import take_refusal
 from qc_app.web.request import database, now, reading_session
 from qc_app.work import setup
@@ -28,13 +29,15 @@ class SetupForm(FlaskForm):
     units = SelectField(
         _l("Units on the tapes"),
         choices=[
-            ("imperial 16", _l("Feet and inches, to 1/16")),
-            ("imperial 32", _l("Feet and inches, to 1/32")),
-            ("metric 16", _l("Millimetres")),
+            choice("imperial 16", _l("Feet and inches, to 1/16")),
+            choice("imperial 32", _l("Feet and inches, to 1/32")),
+            choice("metric 16", _l("Millimetres")),
         ],
     )
     time_zone = SelectField(
-        _l("Time zone"), choices=sorted(available_timezones()), default="America/New_York"
+        _l("Time zone"),
+        choices=[choice(name, name) for name in sorted(available_timezones())],
+        default="America/New_York",
     )
     manager_name = StringField(
         _l("Name of the quality manager"), [InputRequired(_l("Enter the quality manager's name."))]

@@ -16,8 +16,8 @@ from qc_app.refusal import Refusal
 from qc_app.web.access import allow
 from qc_app.web.form_errors import take_refusal
 from qc_app.web.request import database, now, person, person_in, reading_session
-from qc_app.work import find
 from qc_app.work import charts as work
+from qc_app.work import find
 from qc_app.work.charts import Chart, chart, streams_at
 from qc_app.work.roles import Act
 from qc_app.work.setup import local_zone

@@ -11,21 +11,21 @@ from qc_app.records.shop import Plant
 from qc_app.web.show import local_time, rule_word
 from qc_app.work.charts import Chart, Plotted
 
-# Lines reach 3:1 on white; Okabe and Ito, Color Universal Design. Signals also differ by shape and are listed.
+# Okabe and Ito, Color Universal Design: these reach 3:1 on white. Signals also differ by shape.
 BLUE, VERMILLION, INK = "#0072B2", "#D55E00", "#1A1A1A"
 OUTSIDE = "#8B1A1A"
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, sans-serif"
 
 
 def figure(chart: Chart, units: Units, plant: Plant) -> str:
-    """The chart as JSON for plotly in the browser: one point for each reading, evenly spaced in order of time."""
+    """The chart as JSON for plotly in the browser: a point for each reading, in order of time."""
     import plotly.graph_objects as go
 
     quantity = chart.stream.quantity
     heights = [plotted(quantity, p.point.deviation, units) for p in chart.points]
     labels = [f"{p.mark}, {local_time(p.point.measured_at, plant)}" for p in chart.points]
     numbers = list(range(chart.older + 1, chart.older + len(heights) + 1))
-    drawn = go.Figure(layout=_layout(axis_unit(quantity, units)))
+    drawn = go.Figure(layout=_layout(axis_unit(quantity, units), len(numbers), chart.older))
     drawn.add_scatter(
         x=numbers,
         y=heights,
@@ -42,7 +42,7 @@ def figure(chart: Chart, units: Units, plant: Plant) -> str:
     return str(drawn.to_json())
 
 
-def _layout(unit: str) -> dict[str, Any]:
+def _layout(unit: str, points: int, older: int) -> dict[str, Any]:
     axis = {"gridcolor": "#E4E0D8", "linecolor": INK, "ticks": "outside", "zeroline": False}
     return {
         "template": "none",
@@ -50,7 +50,12 @@ def _layout(unit: str) -> dict[str, Any]:
         "margin": {"l": 70, "r": 110, "t": 16, "b": 48},
         "showlegend": False,
         "font": {"size": 14, "color": INK, "family": FONT},
-        "xaxis": {**axis, "title": {"text": _("Reading, in order of time")}, "showgrid": False},
+        "xaxis": {
+            **axis,
+            "title": {"text": _("Reading, in order of time")},
+            "showgrid": False,
+            "range": [older, older + points + 1],
+        },
         "yaxis": {**axis, "title": {"text": _("From target, %(unit)s", unit=unit)}},
         "paper_bgcolor": "#FFFFFF",
         "plot_bgcolor": "#FFFFFF",

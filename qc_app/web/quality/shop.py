@@ -11,6 +11,7 @@ from qc_app.measure.length import Length, parse_length
 from qc_app.plan.instrument import INSTRUMENT_KINDS
 from qc_app.refusal import Refusal
 from qc_app.web.access import allow
+from qc_app.web.choice import choice
 from qc_app.web.form_errors import take_refusal
 from qc_app.web.request import database, now, person, person_in, reading_session
 from qc_app.web.show import role_word
@@ -48,7 +49,7 @@ class InstrumentForm(FlaskForm):
 @allow(Act.KEEP_SHOP)
 def people() -> str | Response:
     form = PersonForm()
-    form.role.choices = [(role.value, role_word(role)) for role in Role]
+    form.role.choices = [choice(role.value, role_word(role)) for role in Role]
     if form.validate_on_submit():
         try:
             with database().write() as session:
@@ -71,7 +72,7 @@ def people() -> str | Response:
 @allow(Act.KEEP_SHOP)
 def instruments() -> str | Response:
     form = InstrumentForm()
-    form.kind.choices = [(kind, instrument_word(kind)) for kind in INSTRUMENT_KINDS]
+    form.kind.choices = [choice(kind, instrument_word(kind)) for kind in INSTRUMENT_KINDS]
     if form.validate_on_submit():
         try:
             bore = _bore(form)
@@ -89,4 +90,5 @@ def instruments() -> str | Response:
 
 
 def _bore(form: InstrumentForm) -> Length | None:
-    return parse_length(form.bore.data) if (form.bore.data or "").strip() else None
+    typed = form.bore.data or ""
+    return parse_length(typed) if typed.strip() else None

@@ -13,6 +13,7 @@ from wtforms.fields import Field as FormField
 from qc_app.plan.characteristic import Characteristic
 from qc_app.plan.method import Entry, Field
 from qc_app.records.shop import Instrument
+from qc_app.web.choice import choice
 
 KEYBOARDS = {
     Entry.LENGTH: "text",
@@ -72,7 +73,9 @@ def chosen(
 def _entry(field: Field) -> Any:
     if field.entry is Entry.YES_NO:
         return RadioField(
-            _(field.label), choices=[("yes", _l("Yes")), ("no", _l("No"))], validate_choice=False
+            _(field.label),
+            choices=[choice("yes", _l("Yes")), choice("no", _l("No"))],
+            validate_choice=False,
         )
     keyboard = {"inputmode": KEYBOARDS[field.entry], "autocomplete": "off", "spellcheck": "false"}
     description = _("Such as %(example)s", example=field.example) if field.example else ""
@@ -82,8 +85,8 @@ def _entry(field: Field) -> Any:
 def _choice(kind: str, instruments: Sequence[Instrument], last_used: int | None) -> Any:
     known = [i for i in instruments if i.kind == kind]
     default = last_used if last_used in [i.id for i in known] else known[0].id if len(known) == 1 else None
-    choices = [] if default else [("", _("Choose"))]
-    choices += [(str(i.id), i.name) for i in known]
+    choices = [] if default else [choice("", _("Choose"))]
+    choices += [choice(str(i.id), i.name) for i in known]
     return SelectField(
         instrument_word(kind), choices=choices, default=str(default or ""), validate_choice=False
     )

@@ -11,6 +11,7 @@ from wtforms.validators import InputRequired
 from qc_app.measure.length import Length, parse_length
 from qc_app.refusal import Refusal
 from qc_app.web.access import allow
+from qc_app.web.choice import choice
 from qc_app.web.form_errors import take_refusal
 from qc_app.web.request import database, now, person, person_in, reading_session
 from qc_app.work.roles import Act
@@ -37,7 +38,7 @@ class LotForm(FlaskForm):
 def book_in() -> str | Response:
     form = LotForm()
     kinds = plan_in_force(reading_session(), person().plant, now()).plan.kinds
-    form.kind.choices = [(kind.key, kind.name) for kind in kinds if kind.is_lot]
+    form.kind.choices = [choice(kind.key, kind.name) for kind in kinds if kind.is_lot]
     if form.validate_on_submit():
         size = _size(form)
         if size is not None:

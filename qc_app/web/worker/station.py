@@ -1,14 +1,17 @@
 """The station on a tablet: choose it once, choose what waits, log what is due."""
 
 from dataclasses import dataclass
+from typing import Any
 from uuid import UUID
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask import session as cookie
+from sqlalchemy.orm import Session
 from werkzeug.wrappers import Response
 
 from qc_app.plan.characteristic import Characteristic, Requirement
 from qc_app.plan.method import Companion
+from qc_app.records.building import Lot, Panel
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Instrument, Station
 from qc_app.refusal import Refusal
@@ -123,7 +126,7 @@ def _record(station: Station, item: Item, step: Step) -> UUID:
         who = person_in(session)
         new = NewReading(
             uuid=UUID(step.form.uuid.data),
-            item=session.get_one(type(item), item.id),
+            item=_again(session, item),
             station=find.station(session, who, station.key),
             characteristic=step.characteristic.key,
             place=step.place,
@@ -133,6 +136,13 @@ def _record(station: Station, item: Item, step: Step) -> UUID:
             note=step.form.note.data or "",
         )
         return record(session, who, new, now()).uuid
+
+
+def _again(session: Session, item: Item) -> Item:
+    """The same item in another session."""
+    if isinstance(item, Panel):
+        return session.get_one(Panel, item.id)
+    return session.get_one(Lot, item.id)
 
 
 def _page(station: Station, item: Item, due: list[Due], step: Step | None) -> str:
@@ -158,6 +168,6 @@ def _saved(item: Item) -> tuple[Reading | None, tuple[Companion, ...]]:
     return found, companions_of(found, item) if found else ()
 
 
-def _address(station: Station, item: Item, **more: str) -> str:
+def _address(station: Station, item: Item, **more: Any) -> str:
     """The address of an item's page at a station."""
     return url_for(f"station.{item.__tablename__}", key=station.key, item_id=item.id, **more)

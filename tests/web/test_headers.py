@@ -1,0 +1,37 @@
+"""Headers that every answer carries."""
+
+import pytest
+from flask import Flask
+
+from qc_app.records.database import Database
+from qc_app.web import create_app
+from tests.conftest import Cast
+
+
+@pytest.mark.parametrize("address", ["/sign-in", "/nowhere", "/static/log.css"])
+def test_the_policy_allows_nothing_inline_and_nothing_foreign(app: Flask, shop: Cast, address: str) -> None:
+    with app.test_client().get(address) as answer:
+        headers = answer.headers
+    policy = dict(part.split(" ", 1) for part in headers["Content-Security-Policy"].split("; "))
+    assert policy["default-src"] == "'none'"
+    assert policy["script-src"] == policy["style-src"] == policy["connect-src"] == "'self'"
+    assert policy["object-src"] == policy["base-uri"] == policy["frame-ancestors"] == "'none'"
+    assert "unsafe" not in headers["Content-Security-Policy"]
+    assert headers["X-Content-Type-Options"] == "nosniff"
+    assert headers["Referrer-Policy"] == "same-origin"
+
+
+def test_pages_are_not_kept_but_static_files_may_be(app: Flask, shop: Cast) -> None:
+    client = app.test_client()
+    assert client.get("/sign-in").headers["Cache-Control"] == "no-store"
+    with client.get("/static/log.css") as answer:
+        assert "no-store" not in answer.headers.get("Cache-Control", "")
+
+
+def test_over_tls_the_cookie_is_bound_to_the_host(sqlite_database: Database, shop: Cast) -> None:
+    client = create_app(sqlite_database, secure=True).test_client()
+    answer = client.get("/sign-in", base_url="https://localhost")
+    cookie = answer.headers["Set-Cookie"]
+    assert cookie.startswith("__Host-qc=")
+    assert all(part in cookie for part in ("Secure", "HttpOnly", "SameSite=Lax", "Path=/"))
+    assert "max-age=31536000" in answer.headers["Strict-Transport-Security"]

@@ -1,0 +1,214 @@
+"""A worker logs readings at a station."""
+
+import re
+from uuid import uuid4
+
+import pytest
+from sqlalchemy import select
+
+from qc_app.records.database import Database
+from qc_app.records.reading import Reading
+from tests.conftest import Cast
+from tests.web.conftest import Browser, SignedIn
+
+
+def tape(database: Database) -> str:
+    from qc_app.records.shop import Instrument
+
+    with database.read() as session:
+        return str(session.scalars(select(Instrument.id).where(Instrument.kind == "tape")).first())
+
+
+def readings(database: Database) -> list[Reading]:
+    with database.read() as session:
+        return list(session.scalars(select(Reading).order_by(Reading.id)))
+
+
+@pytest.fixture
+def worker(signed_in: SignedIn) -> Browser:
+    return signed_in("worker")
+
+
+@pytest.fixture
+def edge(shop: Cast) -> str:
+    """The address for logging the length of edge AB of the roof panel, 24 ft long."""
+    return f"/station/sheathing_fence/panel/{shop.panel}?check=edge_length&place=AB"
+
+
+def entry(database: Database, length: str, **more: object) -> dict[str, object]:
+    return {"uuid": str(uuid4()), "length": length, "instrument_tape": tape(database), **more}
+
+
+def test_a_worker_starts_at_the_choice_of_station(worker: Browser) -> None:
+    assert worker.client.get("/").location == "/station"
+    assert "Which station is this?" in worker.get("/station")
+
+
+def test_the_tablet_remembers_its_station(worker: Browser) -> None:
+    assert worker.post("/station/fill", page="/station") == "/station/fill"
+    assert worker.client.get("/station").location == "/station/fill"
+    assert "Which station is this?" in worker.get("/station?change")
+
+
+def test_panels_wait_at_the_first_station_of_their_route(worker: Browser) -> None:
+    page = worker.get("/station/framing")
+    assert re.findall(r"<strong>([^<]+)</strong>", page) == ["R-01", "F-01", "LOT-1"]
+    assert "Nothing waits here now." in worker.get("/station/fill")
+
+
+def test_cautions_stand_on_the_pages_of_stations_where_work_can_hurt(worker: Browser, shop: Cast) -> None:
+    assert "respirator, eye protection and extraction" in worker.get("/station/fill")
+    assert "respirator, eye protection" in worker.get(f"/station/fill/panel/{shop.panel}")
+    assert "never under a raised panel" in worker.get("/station/sheathing_fence")
+    assert "This log approves no lift." in worker.get("/station/final")
+    assert "Caution" not in worker.get("/station/air_seal")
+
+
+def test_a_length_is_asked_for_with_its_target_and_limits(worker: Browser, edge: str) -> None:
+    page = worker.get(edge)
+    assert "Length of edge" in page
+    assert "24&#39; 0&#34;" in page
+    assert "23&#39; 11 15/16&#34; to 24&#39; 0 1/16&#34;" in page
+
+
+def test_measured_values_are_never_filled_in_beforehand(worker: Browser, edge: str) -> None:
+    assert re.search(r'<input[^>]*id="length"[^>]*value=""', worker.get(edge))
+
+
+def test_a_reading_on_the_limit_is_within(worker: Browser, edge: str, sqlite_database: Database) -> None:
+    following = worker.post(edge, entry(sqlite_database, "24' 0 1/16\""))
+    assert "Length of edge, AB: within" in worker.get(following)
+    assert "+1/16&#34; from target" in worker.get(following)
+
+
+def test_a_reading_beyond_the_limit_is_flagged_at_once(
+    worker: Browser, edge: str, sqlite_database: Database
+) -> None:
+    page = worker.get(worker.post(edge, entry(sqlite_database, "23' 11 3/4\"")))
+    assert "Length of edge, AB: outside" in page
+    assert "−1/4&#34; from target" in page
+    assert "Measure again" in page
+
+
+def test_what_was_typed_is_kept_word_for_word(worker: Browser, edge: str, sqlite_database: Database) -> None:
+    worker.post(edge, entry(sqlite_database, " 24-0-1 "))
+    assert readings(sqlite_database)[0].entries == {"length": " 24-0-1 "}
+
+
+def test_both_the_difference_of_diagonals_and_the_lean_are_shown(
+    worker: Browser, shop: Cast, sqlite_database: Database
+) -> None:
+    address = f"/station/sheathing_fence/panel/{shop.panel}?check=squareness&place="
+    typed = {
+        "ac": "25' 3 5/8",
+        "bd": "25' 3 9/16",
+        "instrument_tape": tape(sqlite_database),
+        "uuid": str(uuid4()),
+    }
+    page = worker.get(worker.post(address, typed))
+    assert "Difference of diagonals: within" in page
+    # 1/16 in between the diagonals of an 8 by 24 ft panel is a lean of 0.033 in (parallelogram law).
+    assert "Lean over the width: +0.033 in" in page
+
+
+def test_the_same_form_sent_twice_is_stored_once(
+    worker: Browser, edge: str, sqlite_database: Database
+) -> None:
+    typed = entry(sqlite_database, "24'")
+    assert worker.post(edge, typed) == worker.post(edge, typed)
+    assert len(readings(sqlite_database)) == 1
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("", "nothing was entered"),
+        ("5/0", "5/0"),
+        ("12' 14\"", "12&#39; 14&#34;"),
+        ("nan", "nan"),
+        ("inf", "inf"),
+        ("-3", "-3"),
+        ("1e9", "1e9"),
+        ("<script>alert(1)</script>", "&lt;script&gt;"),
+    ],
+)
+def test_what_cannot_be_read_is_named_and_kept(
+    worker: Browser, edge: str, sqlite_database: Database, typed: str, said: str
+) -> None:
+    page = worker.post(edge, entry(sqlite_database, typed, note="east end"), status=400)
+    assert "There is a problem" in page
+    assert "<title>Error:" in page
+    assert said in page
+    assert 'value="east end"' in page
+    assert readings(sqlite_database) == []
+
+
+def test_a_field_of_ten_megabytes_is_refused(worker: Browser, edge: str, sqlite_database: Database) -> None:
+    token = re.search(r'name="csrf_token"[^>]*value="([^"]+)"', worker.get(edge))
+    assert token is not None
+    typed = {"csrf_token": token[1], **entry(sqlite_database, "1" * 10_000_000)}
+    answer = worker.client.post(edge, data=typed)
+    assert answer.status_code == 413
+    assert "Nothing was saved" in answer.get_data(as_text=True)
+    assert readings(sqlite_database) == []
+
+
+def test_an_instrument_must_be_named(worker: Browser, edge: str, sqlite_database: Database) -> None:
+    page = worker.post(edge, entry(sqlite_database, "24'", instrument_tape=""), status=400)
+    assert "needs to say which tape was used" in page
+    assert readings(sqlite_database) == []
+
+
+@pytest.mark.parametrize(
+    ("address", "said"),
+    [
+        ("/station/sheathing_fence/panel/{panel}?check=edge_length&place=XY", "R-01 has no XY"),
+        ("/station/sheathing_fence/panel/{panel}?check=weather&place=", "no characteristic “weather”"),
+        ("/station/sheathing_fence/panel/999999", "There is no such panel in this plant."),
+        ("/station/roof/panel/{panel}", "There is no station “roof”"),
+    ],
+)
+def test_an_address_that_names_nothing_says_so(worker: Browser, shop: Cast, address: str, said: str) -> None:
+    answer = worker.client.get(address.format(panel=shop.panel))
+    assert answer.status_code in (400, 404)
+    assert said in answer.get_data(as_text=True)
+
+
+def test_a_reading_belongs_to_its_station(worker: Browser, shop: Cast, sqlite_database: Database) -> None:
+    address = f"/station/fill/panel/{shop.panel}?check=edge_length&place=AB"
+    page = worker.post(address, entry(sqlite_database, "24'"), status=400)
+    assert "Length of edge is not measured at Fill." in page
+
+
+def test_a_panel_moves_on_when_everything_due_is_within(
+    worker: Browser, shop: Cast, sqlite_database: Database
+) -> None:
+    address = f"/station/framing/panel/{shop.floor_panel}"
+    following = worker.post(address, {"uuid": str(uuid4()), "passed": "yes"})
+    assert "F-01 is done here" in worker.get(following)
+    assert "F-01" in worker.get("/station/sheathing_fence")
+    assert "F-01" not in worker.get("/station/framing")
+
+
+def test_faults_are_counted_and_hold_the_panel(worker: Browser, shop: Cast) -> None:
+    address = f"/station/framing/panel/{shop.floor_panel}"
+    page = worker.get(worker.post(address, {"uuid": str(uuid4()), "passed": "no", "faults": "2"}))
+    assert "Blocking and fixings as drawn: outside" in page
+    assert "2 faults" in page
+    assert "F-01" in worker.get("/station/framing")
+
+
+def test_a_lot_is_checked_by_sample(worker: Browser, shop: Cast, sqlite_database: Database) -> None:
+    address = f"/station/framing/lot/{shop.lot}"
+    page = worker.get(worker.post(address, entry(sqlite_database, "8' 0 1/32\"")))
+    assert "Length of member, member 1: within" in page
+    assert "Moisture of member, member 3" in page
+
+
+def test_a_lot_is_booked_in_by_a_worker(worker: Browser) -> None:
+    size = {"kind": "precut_members", "mark": "LOT-2", "length": "9'", "width": "1 1/2", "depth": "7 1/4"}
+    assert "LOT-2" in worker.get(worker.post("/lot", size))
+    again = worker.post("/lot", size, status=200)
+    assert "There is a lot marked “LOT-2” already." in again
+    wrong = worker.post("/lot", {**size, "mark": "LOT-3", "length": "9 feat"}, status=200)
+    assert "9 feat" in wrong
