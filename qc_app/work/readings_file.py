@@ -16,7 +16,6 @@ from sqlalchemy.orm import Session
 
 from qc_app.plan.characteristic import Characteristic
 from qc_app.plan.method import EntryRefused
-from qc_app.records.building import Panel
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Instrument, Person
 from qc_app.refusal import Refusal, shortened
@@ -217,18 +216,14 @@ def _person(row: Row, shop: ShopNames, importer: Person) -> Person:
 def _uuid(row: Row, said: tuple[str, ...], item: Item, measured_at: datetime) -> UUID:
     given = row.text("reading_id")
     if not given:
-        plant, kind = _plant_id(item), type(item).__name__
-        words = (str(plant), kind, str(item.id), *said, measured_at.isoformat())
+        # the panel or lot stands for its plant
+        words = (type(item).__name__, str(item.id), *said, measured_at.isoformat())
         return uuid5(_BY_CONTENT, "\n".join(words))
     try:
         return UUID(given)
     except ValueError as error:
         refusal = Refusal("This is no UUID: “{given}”.", given=shortened(given))
         raise CellRefused("reading_id", refusal) from error
-
-
-def _plant_id(item: Item) -> int:
-    return item.building.plant_id if isinstance(item, Panel) else item.plant_id
 
 
 def _stored(session: Session, uuids: Iterable[UUID]) -> dict[UUID, Reading]:

@@ -174,11 +174,10 @@ def _kind(row: Row, plan: ControlPlan) -> Kind:
     kind = next((k for k in plan.kinds if given in (normalised(k.key), normalised(k.name))), None)
     with in_column("kind"):
         if kind is None:
-            known = ", ".join(k.key for k in plan.kinds if not k.is_lot)
             raise Refusal(
                 "The control plan has no kind of panel “{given}”. Known: {known}.",
                 given=shortened(row.text("kind")),
-                known=known,
+                known=", ".join(k.key for k in plan.kinds if not k.is_lot),
             )
         if kind.is_lot:
             raise Refusal("“{given}” is a kind of lot, not of panel.", given=kind.name)

@@ -1,13 +1,16 @@
 """Rows of CSV files, and what is refused."""
 
+import doctest
 import subprocess
 import sys
+from types import ModuleType
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from qc_app.refusal import Refusal
+from qc_app.work import cell, local_time, sheet, workbook
 from qc_app.work.cell import LONGEST_CELL, guarded, unguarded
 from qc_app.work.delimited import write_delimited
 from qc_app.work.sheet import BESIDE, MOST_BYTES, MOST_ROWS, Column, Row, check_columns, read_rows
@@ -129,3 +132,9 @@ def test_importing_the_work_loads_neither_pandas_nor_openpyxl() -> None:
     program = f"import sys, {modules}; print({{'pandas', 'openpyxl'}} & set(sys.modules))"
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "set()"
+
+
+@pytest.mark.parametrize("module", [cell, local_time, sheet, workbook])
+def test_the_examples_in_the_docstrings_hold(module: ModuleType) -> None:
+    assert doctest.testmod(module).attempted > 0
+    assert doctest.testmod(module).failed == 0
