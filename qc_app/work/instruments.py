@@ -32,6 +32,8 @@ def add_instrument(
             about="name",
             given=shortened(name),
         )
+    if ";" in name:
+        raise Refusal("A semicolon separates instruments in files, so no name may hold one.", about="name")
     if (kind == "core_cutter") != (bore is not None):
         raise Refusal("A core cutter needs its inside diameter, and nothing else has one.")
     taken = select(Instrument.id).where(Instrument.plant_id == by.plant_id, Instrument.name == name.strip())

@@ -22,11 +22,11 @@ from qc_app.refusal import Refusal, shortened
 from qc_app.work.local_time import parse_time
 from qc_app.work.record import (
     NewReading,
-    _refuse_future,
-    _refuse_long_note,
-    _refuse_missing_instruments,
     judge_entries,
     record,
+    refuse_future,
+    refuse_long_note,
+    refuse_missing_instruments,
 )
 from qc_app.work.roles import Act, NotAllowed, may, require
 from qc_app.work.setup import local_zone
@@ -275,11 +275,11 @@ def _check_new(incoming: Incoming, now: datetime) -> None:
         if incoming.row.text("supersedes"):
             raise Refusal("A correction is not imported. Make it in the log, where it says why.")
     with in_column("measured_at"):
-        _refuse_future(reading, now)
+        refuse_future(reading, now)
     with in_column("note"):
-        _refuse_long_note(reading.note)
+        refuse_long_note(reading.note)
     with in_column("instruments"):
-        _refuse_missing_instruments(_characteristic(reading), reading.instruments)
+        refuse_missing_instruments(_characteristic(reading), reading.instruments)
     _amount(reading, reading.instruments)
 
 

@@ -91,10 +91,10 @@ def record(session: Session, person: Person, new: NewReading, now: datetime) -> 
     stored = session.scalars(select(Reading).where(Reading.uuid == new.uuid)).first()
     if stored is not None:
         return _same_again(stored, new)
-    _refuse_future(new, now)
-    _refuse_long_note(new.note)
+    refuse_future(new, now)
+    refuse_long_note(new.note)
     judged = judge_entries(new)
-    _refuse_missing_instruments(judged.characteristic, new.instruments)
+    refuse_missing_instruments(judged.characteristic, new.instruments)
     reading = _store(session, person, new, judged, now)
     _log(session, person, new, reading, now)
     if judged.characteristic.charted:
@@ -127,12 +127,14 @@ def _refuse_other_plant(person: Person, new: NewReading) -> None:
         raise Refusal("{mark} belongs to another plant.", mark=new.item.mark)
 
 
-def _refuse_future(new: NewReading, now: datetime) -> None:
+def refuse_future(new: NewReading, now: datetime) -> None:
+    """Raises Refusal if the reading's time has not come yet."""
     if new.measured_at > now + CLOCK_AHEAD:
         raise Refusal("The reading's time, {given}, has not come yet.", given=new.measured_at.isoformat())
 
 
-def _refuse_missing_instruments(characteristic: Characteristic, given: tuple[Instrument, ...]) -> None:
+def refuse_missing_instruments(characteristic: Characteristic, given: tuple[Instrument, ...]) -> None:
+    """Raises Refusal if an instrument that the plan asks for is not named."""
     missing = sorted(set(characteristic.instruments) - {instrument.kind for instrument in given})
     if missing:
         raise Refusal(
@@ -142,7 +144,8 @@ def _refuse_missing_instruments(characteristic: Characteristic, given: tuple[Ins
         )
 
 
-def _refuse_long_note(note: str) -> None:
+def refuse_long_note(note: str) -> None:
+    """Raises Refusal if the note is longer than a note can be."""
     if len(note) > LONGEST_NOTE:
         raise Refusal(
             "A note has at most {most} characters; this one has {length}.",

@@ -1,7 +1,7 @@
 """The pages over a small shop, and browsers without a screen that are signed in as one of the cast."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import pytest
 from flask import Flask
@@ -28,7 +28,7 @@ class Browser:
         return answer.get_data(as_text=True)
 
     def post(
-        self, path: str, data: dict[str, object] | None = None, page: str | None = None, status: int = 302
+        self, path: str, data: Mapping[str, object] | None = None, page: str | None = None, status: int = 302
     ) -> str:
         """Submits a form with the token taken from ``page``; returns the address it leads to, or the page."""
         token = re.search(r'name="csrf_token"[^>]*value="([^"]+)"', self.get(page or path))
