@@ -65,7 +65,7 @@ def address(demo: Path) -> Iterator[str]:
     server = create_server(create_app(database), host="127.0.0.1", port=0, threads=4)
     thread = threading.Thread(target=server.run)
     thread.start()
-    yield f"http://127.0.0.1:{server.effective_port}"
+    yield f"http://127.0.0.1:{server.effective_port}"  # type: ignore[union-attr] # one socket, one port
     server.close()
     thread.join(timeout=10)
     database.close()

@@ -35,13 +35,12 @@ def stream(sqlite_database: Database, shop: Cast) -> int:
                 station=find.station(session, worker, "sheathing_fence"),
                 characteristic="edge_length",
                 place="AB",
-                entries={"length": f"{192 * 16 + sixteenths}/16"},
+                entries={"length": str(192 + sixteenths / 16)},
                 measured_at=at,
                 instruments=tapes,
             )
             record(session, worker, new, at)
-        found = session.scalars(select(Stream.id).where(Stream.place == "AB")).one()
-    return found
+        return session.scalars(select(Stream.id).where(Stream.place == "AB")).one()
 
 
 FREEZE = {"first_day": "2026-03-02", "last_day": "2026-03-03", "reason": "Twenty quiet panels."}

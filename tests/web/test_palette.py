@@ -1,8 +1,8 @@
 """State colours stay apart for every eye, and text on them can be read.
 
 Sources: Machado, Oliveira and Fernandes, "A physiologically-based model for simulation of color vision
-deficiency", IEEE TVCG 15(6), 2009, severity 1.0 (matrices from memory); CIE 1976 colour difference; contrast as in
-WCAG 2.2, success criteria 1.4.3 and 1.4.6.
+deficiency", IEEE TVCG 15(6), 2009, severity 1.0 (matrices from memory); CIE 1976 colour difference; contrast
+as in WCAG 2.2, success criteria 1.4.3 and 1.4.6.
 """
 
 import re
