@@ -10,15 +10,31 @@ from enum import StrEnum
 from typing import Any, TypeVar
 
 from qc_app.plan.characteristic import Band, Basis, Characteristic, Each, Source, Tolerance, method
+from qc_app.plan.consistency import check_plan
 from qc_app.plan.control_plan import ControlPlan, Kind, Station
 from qc_app.plan.instrument import INSTRUMENT_KINDS
 from qc_app.plan.quantity import Quantity, parse_amount
-from qc_app.refusal import Refusal
+from qc_app.refusal import Refusal, shortened
 
 DECISION_RULES = ("simple acceptance",)
 
 Table = Mapping[str, Any]
 E = TypeVar("E", bound=StrEnum)
+
+KEYS: dict[str, dict[str, Any]] = {
+    "control plan": {"name": str, "station": dict, "kind": dict, "characteristic": [dict]},
+    "station": {"name": str, "cautions": [str]},
+    "kind": {"name": str, "route": [str], "lot": bool},
+    "characteristic": {
+        **dict.fromkeys(("key", "name", "station", "method", "how", "each", "target", "decision_rule"), str),
+        **{key: [str] for key in ("kinds", "places", "instruments")},
+        **dict.fromkeys(("sample", "every"), int),
+        "limits": dict,
+    },
+    "limits": {"basis": str, "plus_minus": str, "lower": str, "upper": str, "bands": [dict]},
+    "band": dict.fromkeys(("depth_up_to", "target", "lower", "upper"), str),
+}
+"""The keys each table may have, and the type of each; in brackets, a list of them."""
 
 
 def read_plan(text: str) -> ControlPlan:
@@ -27,8 +43,8 @@ def read_plan(text: str) -> ControlPlan:
     Raises
     ------
     Refusal
-        If the document is not TOML, lacks a key, names an unknown station, kind, method or unit, or checks
-        the same characteristic twice on one kind.
+        If the document is not TOML, lacks a key or has one that means nothing, names an unknown station,
+        kind, method or unit, or asks for something that no panel could be measured by.
     """
     try:
         document = tomllib.loads(text)
@@ -41,6 +57,7 @@ def read_plan(text: str) -> ControlPlan:
 
 
 def _plan(document: Table) -> ControlPlan:
+    _check_tables(document)
     stations = tuple(
         Station(key, table["name"], tuple(table.get("cautions", ())))
         for key, table in document["station"].items()
@@ -53,13 +70,12 @@ def _plan(document: Table) -> ControlPlan:
         _characteristic(table, kind) for table in document["characteristic"] for kind in table["kinds"]
     )
     plan = ControlPlan(document["name"], stations, kinds, characteristics)
-    _check_names(plan)
+    check_plan(plan)
     return plan
 
 
 def _characteristic(table: Table, kind: str) -> Characteristic:
-    how_measured = method(table["method"])
-    limits = table.get("limits", {})
+    how_measured, limits = method(table["method"]), table.get("limits", {})
     return Characteristic(
         key=table["key"],
         kind=kind,
@@ -87,9 +103,9 @@ def _target(quantity: Quantity, text: str) -> dict[str, Any]:
 
 
 def _tolerance(quantity: Quantity, limits: Table) -> Tolerance:
-    if not limits:
-        raise Refusal("Every characteristic needs limits of tolerance; one has none.")
     if "plus_minus" in limits:
+        if len(limits) > 1:
+            raise Refusal("Limits are either plus_minus, or lower and upper; not both.")
         half = parse_amount(quantity, limits["plus_minus"])
         return Tolerance(-half, half, from_target=True)
     lower, upper = (
@@ -123,24 +139,42 @@ def _one_of(known: Sequence[str], given: str) -> str:
     return given
 
 
-def _check_names(plan: ControlPlan) -> None:
-    for kind in plan.kinds:
-        for station in kind.route:
-            plan.station(station)
-    seen = set()
-    for characteristic in plan.characteristics:
-        plan.station(characteristic.station)
-        if characteristic.station not in plan.kind(characteristic.kind).route:
+def _check_tables(document: Table) -> None:
+    _check_keys(document, "control plan")
+    for what in ("station", "kind"):
+        for table in document[what].values():
+            _check_keys(table, what)
+    for table in document["characteristic"]:
+        _check_keys(table, "characteristic")
+        limits = table.get("limits", {})
+        _check_keys(limits, "limits")
+        for band in limits.get("bands", ()):
+            _check_keys(band, "band")
+
+
+def _check_keys(table: Any, what: str) -> None:
+    known = KEYS[what]
+    if not isinstance(table, dict):
+        raise Refusal(
+            "A {what} is a table of keys. Given: “{given}”.", what=what, given=shortened(str(table))
+        )
+    for key, value in table.items():
+        if key not in known:
             raise Refusal(
-                "{name} is checked at {station}, which {kind} does not pass.",
-                name=characteristic.name,
-                station=plan.station(characteristic.station).name,
-                kind=plan.kind(characteristic.kind).name,
+                "A {what} has no key “{given}”. Known: {known}.",
+                what=what,
+                given=shortened(key),
+                known=", ".join(known),
             )
-        if (characteristic.kind, characteristic.key) in seen:
+        if not _is_of_type(value, known[key]):
             raise Refusal(
-                "The control plan checks “{key}” twice on {kind}.",
-                key=characteristic.key,
-                kind=plan.kind(characteristic.kind).name,
+                "The value of {key} is of another kind. Given: {given}.",
+                key=key,
+                given=shortened(repr(value)),
             )
-        seen.add((characteristic.kind, characteristic.key))
+
+
+def _is_of_type(value: Any, wanted: Any) -> bool:
+    if isinstance(wanted, list):
+        return isinstance(value, list) and all(_is_of_type(part, wanted[0]) for part in value)
+    return type(value) is wanted

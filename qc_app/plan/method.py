@@ -112,7 +112,11 @@ def _squareness(entries: Entries, at: Circumstances) -> Squareness:
     try:
         return square_from_diagonals(length, width, ac, bd)
     except Refusal as refusal:
-        raise EntryRefused("ac", refusal) from refusal
+        raise EntryRefused("bd" if _is_about(refusal, "BD") else "ac", refusal) from refusal
+
+
+def _is_about(refusal: Refusal, name: str) -> bool:
+    return name in str(refusal.facts.get("name", ""))
 
 
 def _inches_to_nanometres(inches: float) -> int:
@@ -121,14 +125,14 @@ def _inches_to_nanometres(inches: float) -> int:
 
 def _difference_of_diagonals(entries: Entries, at: Circumstances) -> Outcome:
     shape = _squareness(entries, at)
-    difference = parse_length(entries["ac"]).nanometres - parse_length(entries["bd"]).nanometres
+    difference = shape.exact_difference.nanometres
     lean = Companion(phrase("Lean over the width"), Quantity.LENGTH, _inches_to_nanometres(shape.lean))
     return Outcome(difference, (lean, _angle(shape)))
 
 
 def _lean_over_width(entries: Entries, at: Circumstances) -> Outcome:
     shape = _squareness(entries, at)
-    difference = parse_length(entries["ac"]).nanometres - parse_length(entries["bd"]).nanometres
+    difference = shape.exact_difference.nanometres
     companion = Companion(phrase("Difference of diagonals, AC − BD"), Quantity.LENGTH, difference)
     return Outcome(_inches_to_nanometres(shape.lean), (companion, _angle(shape)))
 
@@ -149,7 +153,7 @@ def _core(entries: Entries, at: Circumstances) -> Outcome:
     try:
         density = core_density(mass, at.bore, depth, tare)
     except Refusal as refusal:
-        raise EntryRefused("mass", refusal) from refusal
+        raise EntryRefused("depth" if _is_about(refusal, "depth") else "mass", refusal) from refusal
     return Outcome(density_grains(density))
 
 

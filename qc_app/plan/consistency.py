@@ -1,0 +1,81 @@
+"""Whether the parts of a control plan fit together."""
+
+from qc_app.plan.characteristic import Basis, Characteristic, Each, Source
+from qc_app.plan.control_plan import ControlPlan
+from qc_app.plan.quantity import Quantity
+from qc_app.refusal import Refusal
+
+MOST_MEMBERS = 99
+"""Members of a lot that can be told apart by number."""
+
+
+def check_plan(plan: ControlPlan) -> None:
+    """Raises Refusal at the first thing that no panel could be measured by.
+
+    That is an unknown station or kind, a station that the kind does not pass, a characteristic checked twice
+    on one kind, or limits, a target or places that cannot be worked out.
+    """
+    for kind in plan.kinds:
+        for station in kind.route:
+            plan.station(station)
+    seen = set()
+    for characteristic in plan.characteristics:
+        _check_names(plan, characteristic)
+        if (characteristic.kind, characteristic.key) in seen:
+            raise Refusal(
+                "The control plan checks “{key}” twice on {kind}.",
+                key=characteristic.key,
+                kind=plan.kind(characteristic.kind).name,
+            )
+        seen.add((characteristic.kind, characteristic.key))
+        _check_limits(characteristic)
+        _check_target(characteristic)
+        _check_numbers(characteristic)
+
+
+def _check_names(plan: ControlPlan, characteristic: Characteristic) -> None:
+    station, kind = plan.station(characteristic.station), plan.kind(characteristic.kind)
+    if station.key not in kind.route:
+        raise Refusal(
+            "{name} is checked at {station}, which {kind} does not pass.",
+            name=characteristic.name,
+            station=station.name,
+            kind=kind.name,
+        )
+
+
+def _check_limits(characteristic: Characteristic) -> None:
+    name, tolerance = characteristic.name, characteristic.tolerance
+    ends: list[tuple[int | None, int | None]]
+    if characteristic.basis is Basis.BANDED:
+        if characteristic.each is not Each.BAY or not characteristic.bands:
+            raise Refusal("Banded limits need bands, and a reading in each bay; see {name}.", name=name)
+        ends = [(band.lower, band.upper) for band in characteristic.bands]
+    elif tolerance.lower is None and tolerance.upper is None:
+        raise Refusal("Every characteristic needs limits of tolerance; {name} has none.", name=name)
+    else:
+        ends = [(tolerance.lower, tolerance.upper)]
+    if any(lower is not None and upper is not None and lower > upper for lower, upper in ends):
+        raise Refusal("The lower limit of {name} is above its upper limit.", name=name)
+
+
+def _check_target(characteristic: Characteristic) -> None:
+    name, source = characteristic.name, characteristic.source
+    if source not in (Source.FIXED, Source.NONE) and characteristic.quantity is not Quantity.LENGTH:
+        raise Refusal("The target of {name} is a length, but its readings are not.", name=name)
+    if source is Source.CONNECTOR and characteristic.each is not Each.CONNECTOR:
+        raise Refusal("The target of {name} needs a reading at each connector.", name=name)
+    if characteristic.tolerance.from_target and source is Source.NONE:
+        raise Refusal("{name} has limits either side of a target, but no target.", name=name)
+
+
+def _check_numbers(characteristic: Characteristic) -> None:
+    if characteristic.every < 1:
+        raise Refusal("{name} is checked on every n-th panel; n is 1 or more.", name=characteristic.name)
+    if not 0 <= characteristic.sample <= MOST_MEMBERS:
+        raise Refusal(
+            "A sample of {name} has at most {most}, and not fewer than 0. Given: {given}.",
+            name=characteristic.name,
+            most=MOST_MEMBERS,
+            given=characteristic.sample,
+        )

@@ -1,0 +1,169 @@
+"""Control plans as written, and what is wrong with some of them."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from qc_app.plan.document import read_plan
+from qc_app.refusal import Refusal
+from tests.plan.conftest import INCH, subject
+
+SMALL = """
+name = "Small plan"
+
+[station.saw]
+name = "Saw"
+
+[station.press]
+name = "Press"
+cautions = ["Hands clear."]
+
+[kind.gate]
+name = "Gate"
+route = ["saw", "press"]
+
+[[characteristic]]
+key = "length"
+name = "Length"
+station = "saw"
+kinds = ["gate"]
+method = "tape"
+target = "length"
+limits = { plus_minus = "1/8 in" }
+
+[[characteristic]]
+key = "density"
+name = "Density"
+station = "press"
+kinds = ["gate"]
+method = "core"
+each = "bay"
+limits = { lower = "3.5 lb/ft³" }
+"""
+
+
+def test_a_small_plan_is_read() -> None:
+    plan = read_plan(SMALL)
+    assert plan.name == "Small plan"
+    assert [(s.key, s.name, s.cautions) for s in plan.stations] == [
+        ("saw", "Saw", ()),
+        ("press", "Press", ("Hands clear.",)),
+    ]
+    length = plan.characteristic("gate", "length").requirement(subject("gate"), "")
+    assert (length.lower, length.target, length.upper) == (
+        288 * INCH - INCH // 8,
+        288 * INCH,
+        288 * INCH + INCH // 8,
+    )
+    density = plan.characteristic("gate", "density").requirement(subject("gate"), "bay 1")
+    assert (density.lower, density.target, density.upper) == (3_500_000, None, None)
+
+
+@pytest.mark.parametrize(
+    ("written", "instead", "said"),
+    [
+        ('name = "Small plan"', "name = Small plan", "not readable TOML"),
+        ('name = "Small plan"', "", "lacks the key 'name'"),
+        ('name = "Small plan"', "name = 5", "value of name is of another kind. Given: 5"),
+        ('route = ["saw", "press"]', "", "lacks the key 'route'"),
+        ('route = ["saw", "press"]', 'route = "saw"', "value of route is of another kind. Given: 'saw'"),
+        ('route = ["saw", "press"]', 'route = ["saw", "oven"]', "no station called “oven”. Known: saw"),
+        ('route = ["saw", "press"]', 'route = ["saw"]', "checked at Press, which Gate does not pass"),
+        ('cautions = ["Hands clear."]', 'caution = ["Hands clear."]', "A station has no key “caution”"),
+        ('cautions = ["Hands clear."]', "cautions = [3]", "value of cautions is of another kind"),
+        ("[kind.gate]", "[kind.fence]", "no kind of panel called “gate”. Known: fence"),
+        ('station = "saw"', 'station = "oven"', "no station called “oven”"),
+        ('station = "saw"', "", "lacks the key 'station'"),
+        ('key = "length"', "", "lacks the key 'key'"),
+        ('key = "length"', 'key = "density"', "checks “density” twice on Gate"),
+        ('kinds = ["gate"]', 'kinds = ["gate", "gate"]', "checks “length” twice on Gate"),
+        ('kinds = ["gate"]', "", "lacks the key 'kinds'"),
+        ('method = "tape"', 'method = "guess"', "no way of measuring called “guess”. Known: tape"),
+        ('method = "tape"', "", "lacks the key 'method'"),
+        ('each = "bay"', 'each = "nail"', "says “nail” where it needs one of: bay, connector, member"),
+        ('target = "length"', 'target = "nothing"', "nothing"),
+        ('target = "length"', 'target = "connector"', "Length needs a reading at each connector"),
+        ('target = "length"', "", "Length has limits either side of a target, but no target"),
+        ('target = "length"', 'target = "length"\nsample = "3"', "value of sample is of another kind"),
+        ('target = "length"', 'target = "length"\nsample = true', "value of sample is of another kind"),
+        ('target = "length"', 'target = "length"\nsample = 100', "A sample of Length has at most 99"),
+        ('target = "length"', 'target = "length"\nsample = -1', "A sample of Length has at most 99"),
+        ('target = "length"', 'target = "length"\nevery = 0', "Length is checked on every n-th panel"),
+        ('target = "length"', 'target = "length"\nplaces = "AB"', "value of places is of another kind"),
+        ('target = "length"', 'target = "length"\ninstruments = ["eye"]', "says “eye” where it needs one of"),
+        ('target = "length"', 'target = "length"\ndecision_rule = "hope"', "says “hope”"),
+        ('target = "length"', 'target = "length"\ncolour = "red"', "A characteristic has no key “colour”"),
+        ('limits = { plus_minus = "1/8 in" }', "", "needs limits of tolerance; Length has none"),
+        ('limits = { plus_minus = "1/8 in" }', "limits = {}", "needs limits of tolerance; Length has none"),
+        ('{ plus_minus = "1/8 in" }', '"1/8 in"', "value of limits is of another kind"),
+        ('{ plus_minus = "1/8 in" }', '{ plus_minus = "1/8 lb" }', "1/8 lb"),
+        ('{ plus_minus = "1/8 in" }', "{ plus_minus = 3 }", "value of plus_minus is of another kind"),
+        ('{ plus_minus = "1/8 in" }', '{ plus_minus = "1 in", upper = "3 in" }', "either plus_minus, or"),
+        ('{ plus_minus = "1/8 in" }', '{ uper = "3 in" }', "A limits has no key “uper”"),
+        ('{ plus_minus = "1/8 in" }', '{ lower = "3 in", upper = "2 in" }', "lower limit of Length is above"),
+        ('{ plus_minus = "1/8 in" }', '{ basis = "banded" }', "Banded limits need bands"),
+        ('{ lower = "3.5 lb/ft³" }', '{ lower = "3.5" }', "A density needs a number and its unit"),
+        ('{ lower = "3.5 lb/ft³" }', '{ basis = "banded" }', "Banded limits need bands"),
+        ('{ lower = "3.5 lb/ft³" }', '{ basis = "loose" }', "says “loose” where it needs one of: fixed"),
+        (
+            '{ lower = "3.5 lb/ft³" }',
+            '{ basis = "banded", bands = [{ depth_up_to = "9 in", target = "4 lb/ft³" }] }',
+            "lacks the key 'lower'",
+        ),
+        (
+            '{ lower = "3.5 lb/ft³" }',
+            '{ basis = "banded", bands = [{ depth = "9 in" }] }',
+            "A band has no key “depth”",
+        ),
+        ('each = "bay"', 'each = "bay"\ntarget = "depth"', "The target of Density is a length"),
+    ],
+)  # fmt: skip
+def test_a_bad_plan_is_refused_with_what_is_wrong(written: str, instead: str, said: str) -> None:
+    assert written in SMALL
+    with pytest.raises(Refusal) as refused:
+        read_plan(SMALL.replace(written, instead, 1))
+    assert said in str(refused.value)
+
+
+@pytest.mark.parametrize("missing", ["station", "kind", "characteristic"])
+def test_a_plan_needs_all_its_parts(missing: str) -> None:
+    parts = {"station": "station = {}", "kind": "kind = {}", "characteristic": "characteristic = []"}
+    document = "\n".join(['name = "Empty"', *(text for key, text in parts.items() if key != missing)])
+    with pytest.raises(Refusal, match=f"lacks the key '{missing}'"):
+        read_plan(document)
+
+
+@pytest.mark.parametrize("part", ['station = "saw"', "station = { saw = 3 }", "station = [1]"])
+def test_a_part_of_another_kind_is_refused(part: str) -> None:
+    with pytest.raises(Refusal):
+        read_plan(f'name = "Odd"\n{part}\nkind = {{}}\ncharacteristic = []')
+
+
+@given(st.text(max_size=60))
+def test_any_text_is_read_or_refused(text: str) -> None:
+    with pytest.raises(Refusal):
+        read_plan(text)
+
+
+@given(st.data())
+def test_a_plan_with_a_line_left_out_is_read_or_refused(data: st.DataObject) -> None:
+    lines = SMALL.splitlines()
+    left_out = data.draw(st.integers(0, len(lines) - 1))
+    try:
+        assert read_plan("\n".join(lines[:left_out] + lines[left_out + 1 :])).name == "Small plan"
+    except Refusal as refusal:
+        assert str(refusal).endswith(".")  # noqa: PT017
+
+
+def test_bands_may_stand_in_any_order() -> None:
+    bands = (
+        '{ basis = "banded", bands = ['
+        '{ depth_up_to = "16 in", target = "4 lb/ft³", lower = "3 lb/ft³", upper = "5 lb/ft³" },'
+        '{ depth_up_to = "8 in", target = "3 lb/ft³", lower = "2 lb/ft³", upper = "4 lb/ft³" }] }'
+    )
+    plan = read_plan(SMALL.replace('{ lower = "3.5 lb/ft³" }', bands))
+    density = plan.characteristic("gate", "density")
+    assert density.requirement(subject("gate", depth=8 * INCH), "bay 1").target == 3_000_000
+    assert density.requirement(subject("gate", depth=8 * INCH + 1), "bay 1").target == 4_000_000
+    with pytest.raises(Refusal, match=r"no limits for Density at a depth of 16\.5 in"):
+        density.requirement(subject("gate", depth=33 * INCH // 2), "bay 1")
