@@ -50,15 +50,21 @@ def browser() -> Iterator[Browser]:
         opened.close()
 
 
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder with the demo of its own, which the tests of a module may change."""
-    folder = tmp_path_factory.mktemp("demo")
+@pytest.fixture(scope="session")
+def built_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo, built once."""
+    folder = tmp_path_factory.mktemp("built") / "demo"
     seed_demo.build(folder)
     return folder
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
+def demo(built_demo: Path, tmp_path: Path) -> Path:
+    """A copy of the demo, which a test may change."""
+    return shutil.copytree(built_demo, tmp_path / "demo")
+
+
+@pytest.fixture
 def address(demo: Path) -> Iterator[str]:
     """Where the demo is served."""
     database = Database(str(demo / "qc.db"))

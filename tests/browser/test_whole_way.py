@@ -28,6 +28,7 @@ def save(page: Page, **typed: str) -> None:
 
 
 def verdict(page: Page) -> str:
+    expect(page.locator(".errors")).to_have_count(0)
     return page.locator(".saved-word").inner_text()
 
 
@@ -43,15 +44,18 @@ def test_a_worker_logs_a_panel_and_finds_the_flagged_point_on_the_chart(
     mark = page.locator(".waiting strong").first.inner_text()
     page.locator(".waiting a").first.click()
     target = page.locator(".requirement dd").first.inner_text()
+    page.get_by_label("Tape", exact=True).select_option("Tape 7")
     save(page, Length=target)
     assert verdict(page) == "Length of edge, AB: within"
+    # The tape is remembered for the next reading; what was measured is not.
+    assert page.get_by_label("Tape", exact=True).locator("option:checked").inner_text() == "Tape 7"
     feet, _, inches = target.partition("' ")
     save(page, Length=f"{feet}' 1 {inches.removeprefix('0').lstrip()}" if inches == '0"' else target)
     assert verdict(page) == "Length of edge, DC: outside"
     save(page, Diagonal_AC="25' 3 9/16", Diagonal_BD="25' 3 9/16")
     assert verdict(page) == "Difference of diagonals: within"
     expect(page.get_by_text("Lean over the width")).to_be_visible()
-    page.get_by_text("Yes", exact=True).click()
+    page.get_by_label("Yes", exact=True).check()
     save(page)
 
     # The edge outside its limits keeps the panel here until it is measured again within them.
@@ -61,7 +65,7 @@ def test_a_worker_logs_a_panel_and_finds_the_flagged_point_on_the_chart(
 
     go_to_station(worker, "Services")
     page.locator(".waiting a", has_text=mark).first.click()
-    page.get_by_text("Yes", exact=True).click()
+    page.get_by_label("Yes", exact=True).check()
     save(page)
     save(page, Moisture="14.2")
     save(page, Moisture="13.1 %")
@@ -92,7 +96,7 @@ def test_a_quality_manager_imports_two_files_and_takes_packet_and_export(visit: 
 
     import_file(page, "Import a panel schedule", demo / "schedule.csv")
     expect(page.get_by_text("1 row cannot be read")).to_be_visible()
-    expect(page.get_by_role("cell", name="5/0")).to_be_visible()
+    expect(page.get_by_role("cell", name="5/0", exact=True)).to_be_visible()
     page.get_by_role("button", name="Take the").click()
     expect(page.get_by_text("Taken on")).to_be_visible()
 
@@ -112,7 +116,7 @@ def test_a_quality_manager_imports_two_files_and_takes_packet_and_export(visit: 
     with pikepdf.open(packet.value.path()) as pdf:
         assert len(pdf.pages) >= 1 + 6
 
-    page.get_by_role("link", name="Files").click()
+    page.get_by_role("link", name="Files", exact=True).click()
     with page.expect_download() as export:
         page.get_by_role("link", name="Readings as CSV").click()
     table = pd.read_csv(io.BytesIO(export.value.path().read_bytes()), dtype=str, encoding="utf-8-sig")
@@ -122,7 +126,7 @@ def test_a_quality_manager_imports_two_files_and_takes_packet_and_export(visit: 
 
 
 def import_file(page: Page, heading: str, path: Path) -> None:
-    page.get_by_role("link", name="Files").click()
+    page.get_by_role("link", name="Files", exact=True).click()
     section = page.locator("section", has=page.get_by_role("heading", name=heading))
     section.get_by_label("CSV or XLSX file").set_input_files(path)
     section.get_by_role("button", name="Look at the file").click()
