@@ -17,6 +17,8 @@ from qc_app.refusal import Refusal
 
 MIGRATIONS = Path(__file__).with_name("migrations")
 BUSY_TIMEOUT_SECONDS = 15
+WRITE_LOCK = 7_316_200_015
+"""Number of the advisory lock that writers take on PostgreSQL; any that nothing else there uses."""
 
 
 class Database:
@@ -36,14 +38,15 @@ class Database:
     def write(self) -> Iterator[Session]:
         """A session that commits at the end, or rolls back if the work inside raises.
 
-        On SQLite it takes the write lock at the start, so two writers queue instead of failing half-way.
+        It takes a lock at the start, so writers queue instead of failing half-way, and each sees all that the
+        one before it wrote.
         """
         with Session(self._writing) as session, session.begin():
             yield session
 
     def migrate(self) -> None:
         """Brings the tables up to this version of the program."""
-        with self.engine.begin() as connection:
+        with self._writing.begin() as connection:
             command.upgrade(alembic_config(connection), "head")
 
     def close(self) -> None:
@@ -77,7 +80,9 @@ def alembic_config(connection: Connection) -> Config:
 def _engine(url: str | URL) -> Engine:
     address = database_url(url) if isinstance(url, str) else url
     if address.get_backend_name() == "postgresql":
-        return create_engine(address, pool_pre_ping=True)
+        engine = create_engine(address, pool_pre_ping=True)
+        event.listen(engine, "begin", _begin_postgresql)
+        return engine
     engine = create_engine(address, connect_args={"timeout": BUSY_TIMEOUT_SECONDS})
     event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin_sqlite)
@@ -90,8 +95,20 @@ def _prepare_sqlite(connection: sqlite3.Connection, _record: object) -> None:
     connection.execute("PRAGMA foreign_keys = ON")
     connection.execute("PRAGMA journal_mode = WAL")
     connection.execute("PRAGMA synchronous = FULL")
+    # By itself SQLite knows capitals from A to Z only.
+    connection.create_function("lower", 1, _in_small_letters, deterministic=True)
+
+
+def _in_small_letters(text: str | None) -> str | None:
+    return text if text is None else text.lower()
 
 
 def _begin_sqlite(connection: Connection) -> None:
     writes = connection.get_execution_options().get("writes", False)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _begin_postgresql(connection: Connection) -> None:
+    if connection.get_execution_options().get("writes", False):
+        connection.exec_driver_sql(f"SET LOCAL lock_timeout = '{BUSY_TIMEOUT_SECONDS}s'")
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITE_LOCK})")

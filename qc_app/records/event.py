@@ -6,7 +6,7 @@ There is one chain for each building and one for the plant's own affairs.
 import hashlib
 import json
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 
 from sqlalchemy import JSON, ForeignKey, Index, String, select
@@ -45,7 +45,7 @@ class Event(Table):
     def expected_hash(self) -> str:
         """SHA-256 over the event's canonical text, which includes the hash before it."""
         content = {
-            "at": self.at.isoformat(),
+            "at": self.at.astimezone(UTC).isoformat(),
             "chain": self.chain,
             "facts": self.facts,
             "number": self.number,

@@ -1,17 +1,29 @@
 """Finding what somebody names. Each look-up stays inside the person's own plant."""
 
+from typing import TypeVar
+
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from qc_app.records.building import Building, Lot, Panel
 from qc_app.records.chart import Stream
+from qc_app.records.schema import Table
 from qc_app.records.shop import Instrument, Person, Station
 from qc_app.records.upload import Upload
 from qc_app.refusal import Refusal, shortened
 
+T = TypeVar("T", bound=Table)
+
+LARGEST_NUMBER = 2**63 - 1
+"""The largest row number that a database can be asked for."""
+
 
 class NotFound(Refusal):
     """There is no such thing in this plant."""
+
+
+def _numbered(session: Session, table: type[T], number: int) -> T | None:
+    return session.get(table, number) if number <= LARGEST_NUMBER else None
 
 
 def station(session: Session, person: Person, key: str) -> Station:
@@ -33,7 +45,7 @@ def stations(session: Session, person: Person) -> list[Station]:
 
 def building(session: Session, person: Person, building_id: int) -> Building:
     """The building with that number."""
-    found = session.get(Building, building_id)
+    found = _numbered(session, Building, building_id)
     if found is None or found.plant_id != person.plant_id:
         raise NotFound("There is no such building in this plant.")
     return found
@@ -52,7 +64,7 @@ def building_by_code(session: Session, person: Person, code: str) -> Building:
     """The building with that code, in capitals or not."""
     found = session.scalars(
         select(Building).where(
-            Building.plant_id == person.plant_id, func.lower(Building.code) == code.strip().lower()
+            Building.plant_id == person.plant_id, func.lower(Building.code) == func.lower(code.strip())
         )
     ).first()
     if found is None:
@@ -62,7 +74,7 @@ def building_by_code(session: Session, person: Person, code: str) -> Building:
 
 def panel(session: Session, person: Person, panel_id: int) -> Panel:
     """The panel with that number."""
-    found = session.get(Panel, panel_id)
+    found = _numbered(session, Panel, panel_id)
     if found is None or found.building.plant_id != person.plant_id:
         raise NotFound("There is no such panel in this plant.")
     return found
@@ -71,7 +83,9 @@ def panel(session: Session, person: Person, panel_id: int) -> Panel:
 def panel_by_mark(session: Session, building: Building, mark: str) -> Panel:
     """The panel of a building with that mark, in capitals or not."""
     found = session.scalars(
-        select(Panel).where(Panel.building_id == building.id, func.lower(Panel.mark) == mark.strip().lower())
+        select(Panel).where(
+            Panel.building_id == building.id, func.lower(Panel.mark) == func.lower(mark.strip())
+        )
     ).first()
     if found is None:
         raise NotFound(
@@ -84,7 +98,7 @@ def panel_by_mark(session: Session, building: Building, mark: str) -> Panel:
 
 def lot(session: Session, person: Person, lot_id: int) -> Lot:
     """The lot with that number."""
-    found = session.get(Lot, lot_id)
+    found = _numbered(session, Lot, lot_id)
     if found is None or found.plant_id != person.plant_id:
         raise NotFound("There is no such lot in this plant.")
     return found
@@ -92,7 +106,7 @@ def lot(session: Session, person: Person, lot_id: int) -> Lot:
 
 def stream(session: Session, person: Person, stream_id: int) -> Stream:
     """The stream with that number."""
-    found = session.get(Stream, stream_id)
+    found = _numbered(session, Stream, stream_id)
     if found is None or found.station.plant_id != person.plant_id:
         raise NotFound("There is no such chart in this plant.")
     return found
@@ -115,7 +129,7 @@ def people(session: Session, person: Person) -> list[Person]:
 
 def upload(session: Session, person: Person, upload_id: int) -> Upload:
     """The upload with that number."""
-    found = session.get(Upload, upload_id)
+    found = _numbered(session, Upload, upload_id)
     if found is None or found.person.plant_id != person.plant_id:
         raise NotFound("There is no such file in this plant.")
     return found

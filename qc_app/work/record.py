@@ -161,6 +161,9 @@ def _same_again(stored: Reading, new: NewReading) -> Reading:
         raise Refusal(
             "This entry's number was used before for another reading ({place}).", place=stored.place
         )
+    characteristic = new.item.control_plan.plan.characteristic(new.item.kind, new.characteristic)
+    if stored.entries != _typed(characteristic, new.entries):
+        raise Refusal("This entry is stored already, with other values. Open the check again and measure.")
     return stored
 
 
@@ -189,7 +192,7 @@ def _store(session: Session, person: Person, new: NewReading, judged: Judged, no
         verdict=requirement.verdict(amount).value,
         measured_at=new.measured_at,
         received_at=now,
-        note=new.note.strip(),
+        note=new.note.strip().replace("\0", "\ufffd"),  # PostgreSQL keeps no NUL
         instruments=list(new.instruments),
     )
     session.add(reading)

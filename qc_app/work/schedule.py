@@ -39,7 +39,7 @@ def add_building(session: Session, by: Person, code: str, name: str, now: dateti
     if not code.strip() or len(code) > 20:
         raise Refusal("A building's code has 1 to 20 characters. Given: “{given}”.", given=shortened(code))
     same = select(Building.id).where(
-        Building.plant_id == by.plant_id, func.lower(Building.code) == code.strip().lower()
+        Building.plant_id == by.plant_id, func.lower(Building.code) == func.lower(code.strip())
     )
     if session.scalar(same):
         raise Refusal("There is a building “{given}” already.", given=code.strip())
@@ -63,7 +63,7 @@ def add_panel(session: Session, by: Person, building: Building, new: NewPanel, n
     panel = Panel(
         building=building,
         control_plan=plan_in_force(session, building.plant, now),
-        mark=new.mark,
+        mark=new.mark.strip(),
         kind=new.kind,
         length=new.length,
         width=new.width,
@@ -93,7 +93,7 @@ def check_panel(session: Session, building: Building, new: NewPanel, now: dateti
     if not new.mark.strip() or len(new.mark) > 40:
         raise Refusal("A panel mark has 1 to 40 characters. Given: “{given}”.", given=shortened(new.mark))
     same = select(Panel.id).where(
-        Panel.building_id == building.id, func.lower(Panel.mark) == new.mark.lower()
+        Panel.building_id == building.id, func.lower(Panel.mark) == func.lower(new.mark.strip())
     )
     if session.scalar(same):
         raise Refusal(
@@ -122,7 +122,7 @@ def book_in_lot(
     require(by, Act.BOOK_IN_LOTS)
     if not mark.strip() or len(mark) > 40:
         raise Refusal("A lot mark has 1 to 40 characters. Given: “{given}”.", given=shortened(mark))
-    same = select(Lot.id).where(Lot.plant_id == by.plant_id, func.lower(Lot.mark) == mark.strip().lower())
+    same = select(Lot.id).where(Lot.plant_id == by.plant_id, func.lower(Lot.mark) == func.lower(mark.strip()))
     if session.scalar(same):
         raise Refusal("There is a lot marked “{given}” already.", given=mark.strip())
     plan = plan_in_force(session, by.plant, now)

@@ -20,6 +20,7 @@ SEEN_EVERY = timedelta(minutes=5)
 
 COUNTED = timedelta(minutes=15)
 FREE_ATTEMPTS = 5
+MOST_DOUBLINGS = 8
 ATTEMPTS_PER_ADDRESS = 40
 
 
@@ -41,7 +42,8 @@ def sign_in(database: Database, name: str, password: str, address: str, now: dat
         If they do not match, or it was tried too often: after 5 wrong attempts within 15 minutes each further
         one must wait twice as long as the one before, up to 15 minutes.
     """
-    sign_in_name = name.strip().lower()[:60]
+    # No name has a NUL, which PostgreSQL would not even look up.
+    sign_in_name = name.replace("\0", "").strip().lower()[:60]
     with database.read() as session:
         _refuse_if_too_often(session, sign_in_name, address, now)
         person = session.scalars(
@@ -53,6 +55,7 @@ def sign_in(database: Database, name: str, password: str, address: str, now: dat
     matches = _matches(password_hash, password) and known
     with database.write() as session:
         if not matches or person_id is None:
+            session.execute(delete(FailedSignIn).where(FailedSignIn.at <= now - COUNTED))
             session.add(FailedSignIn(sign_in_name=sign_in_name, address=address[:60], at=now))
             token = None
         else:
@@ -117,7 +120,8 @@ def _refuse_if_too_often(session: Session, sign_in_name: str, address: str, now:
     if (by_address or 0) >= ATTEMPTS_PER_ADDRESS:
         raise SignInRefused("Too many wrong attempts from this device. Wait 15 minutes and try again.")
     if by_name >= FREE_ATTEMPTS:
-        wait = min(timedelta(seconds=2 ** (by_name - FREE_ATTEMPTS + 2)), COUNTED)
+        doublings = min(by_name - FREE_ATTEMPTS, MOST_DOUBLINGS)
+        wait = min(timedelta(seconds=4 * 2**doublings), COUNTED)
         left = (last + wait - now).total_seconds()
         if left > 0:
             raise SignInRefused(

@@ -98,6 +98,7 @@ def freeze_limits(
     )
     stream.phases.append(phase)
     session.flush()
+    session.expire(stream, ["phases"])  # to have them in order of time again
     facts = {"chart": stream.name, "begins_at": begins_at.isoformat(), "reason": phase.reason}
     append_event(session, person.plant, "control limits frozen", facts, at=now, person=person)
     _refresh_signals(session, stream, [], points(session, stream), now)
