@@ -291,7 +291,7 @@ def run(shop: Shop, visits: list[Visit]) -> None:
             freeze_ripe_limits(shop, week_ends)
             week_ends += timedelta(days=7)
         if log(shop, task) != "within":
-            days = 6 if task.check.characteristic.key.endswith("moisture") else 0
+            days = 7 if task.check.characteristic.key.endswith("moisture") else 0
             at = task.at + timedelta(days=days, minutes=14)
             heapq.heappush(tasks, Task(at, task.serial, task.visit, task.check, again=True))
 

@@ -1,0 +1,182 @@
+"""The demo: the shop it says, the same each time, every planted fault found and few signals besides."""
+
+import json
+import shutil
+import sqlite3
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+import seed_demo
+from qc_app.records.building import Building, Lot, Panel
+from qc_app.records.chart import Stream
+from qc_app.records.database import Database
+from qc_app.records.event import Event, first_break
+from qc_app.records.reading import Reading
+from qc_app.records.shop import Person, Plant, Station
+from qc_app.work.people import password_hasher
+from qc_app.work.readings_file import take_readings
+from qc_app.work.schedule_file import take_schedule
+from qc_app.work.sheet import Taken
+from qc_app.work.waiting import due_here, next_due, panels_waiting
+from tests.demo import Demo, two_demos
+
+LATER = datetime(2026, 6, 1, 12, tzinfo=UTC)
+FILES = ("qc.db", "planted-faults.json", "schedule.csv", "readings.xlsx")
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
+    return two_demos(tmp_path_factory.getbasetemp())[0]
+
+
+@pytest.fixture(scope="module")
+def session(demo: Demo) -> Iterator[Session]:
+    """For looking at the demo."""
+    database = Database(str(demo.folder / "qc.db"))
+    with database.read() as session:
+        yield session
+    database.close()
+
+
+@pytest.fixture
+def copy(demo: Demo, tmp_path: Path) -> Path:
+    """A copy of the demo that may be changed."""
+    return Path(shutil.copytree(demo.folder, tmp_path / "copy"))
+
+
+def contents(path: Path) -> dict[str, list[tuple[object, ...]]]:
+    """Every row of every table, all columns, in the order they were written."""
+    connection = sqlite3.connect(path)
+    tables = [t for (t,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
+    rows = {t: connection.execute(f'SELECT * FROM "{t}" ORDER BY rowid').fetchall() for t in sorted(tables)}  # noqa: S608
+    connection.close()
+    return rows
+
+
+def person(session: Session, sign_in_name: str) -> Person:
+    return session.scalars(select(Person).where(Person.sign_in_name == sign_in_name)).one()
+
+
+# The shop
+
+
+def test_about_120_panels_in_three_buildings(session: Session) -> None:
+    panels = select(Panel.building_id, func.count()).group_by(Panel.building_id)
+    counts = [count for _, count in session.execute(panels)]
+    assert len(counts) == 3
+    assert 115 <= sum(counts) <= 125
+    assert session.scalar(select(func.count()).select_from(Lot)) == 12
+
+
+def test_the_readings_run_over_twelve_weeks_of_working_days(session: Session) -> None:
+    times = [at.astimezone(seed_demo.ZONE) for at in session.scalars(select(Reading.measured_at))]
+    assert timedelta(weeks=11) < max(times) - min(times) < timedelta(weeks=12)
+    assert len({time.isocalendar().week for time in times}) == 12
+    assert all(time.weekday() < 5 and 6 <= time.hour < 18 for time in times)
+
+
+def test_everybody_printed_can_sign_in(session: Session, demo: Demo) -> None:
+    people = session.scalars(select(Person)).all()
+    assert seed_demo.PASSWORD in demo.printed
+    for someone in people:
+        assert f"{someone.sign_in_name:6} {someone.name}, " in demo.printed
+        assert password_hasher().verify(someone.password_hash, seed_demo.PASSWORD)
+
+
+def test_the_log_names_nobody_and_nothing_but_the_invented_shop(session: Session) -> None:
+    assert set(session.scalars(select(Person.name))) == {name for name, *_ in seed_demo.PEOPLE}
+    assert set(session.scalars(select(Building.name))) == {name for _, name in seed_demo.BUILDINGS}
+    assert set(session.scalars(select(Plant.name))) == {"Plumb & Larch Panel Works"}
+    assert set(session.scalars(select(Reading.note))) == {"", "Measured again after putting right."}
+
+
+def test_every_chain_of_events_is_whole(session: Session) -> None:
+    chains = session.scalars(select(Event.chain).distinct()).all()
+    assert len(chains) == 4
+    for chain in chains:
+        events = session.scalars(select(Event).where(Event.chain == chain).order_by(Event.number))
+        assert first_break(events) is None
+
+
+def test_a_worker_finds_a_panel_with_something_due_at_every_station(session: Session) -> None:
+    worker = person(session, "wren")
+    stations = session.scalars(select(Station)).all()
+    assert len(stations) == 6
+    for station in stations:
+        panels = panels_waiting(session, worker, station)
+        assert panels, station.name
+        assert all(next_due(due_here(session, panel, station)) for panel in panels)
+
+
+# The same each time
+
+
+def test_building_it_again_over_an_earlier_one_gives_the_same_log(
+    demo: Demo, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    again = two_demos(tmp_path_factory.getbasetemp())[1]
+    assert contents(again.folder / "qc.db") == contents(demo.folder / "qc.db")
+
+
+@pytest.mark.parametrize("name", FILES[1:])
+def test_its_files_are_the_same_byte_for_byte(
+    name: str, demo: Demo, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    again = two_demos(tmp_path_factory.getbasetemp())[1]
+    assert (again.folder / name).read_bytes() == (demo.folder / name).read_bytes()
+
+
+def test_nothing_but_the_log_and_its_files_is_left_in_the_folder(
+    demo: Demo, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    for built in (demo, two_demos(tmp_path_factory.getbasetemp())[1]):
+        assert {path.name for path in built.folder.iterdir()} - {"qc.db-wal", "qc.db-shm"} == set(FILES)
+
+
+# The files to import
+
+
+def test_the_files_import_with_one_bad_row_each_and_twice_changes_nothing(copy: Path) -> None:
+    database = Database(str(copy / "qc.db"))
+
+    def take() -> tuple[Taken, Taken]:
+        with database.write() as session:
+            manager = person(session, "mira")
+            schedule, paper = (copy / name for name in ("schedule.csv", "readings.xlsx"))
+            return (
+                take_schedule(session, manager, schedule.name, schedule.read_bytes(), LATER),
+                take_readings(session, manager, paper.name, paper.read_bytes(), LATER),
+            )
+
+    (panels, readings), once = take(), contents(copy / "qc.db")
+    assert (panels.added, panels.unchanged, [bad.column for bad in panels.bad]) == (6, 0, ["length"])
+    assert (readings.added, readings.unchanged, [bad.column for bad in readings.bad]) == (9, 0, ["mark"])
+    panels, readings = take()
+    assert (panels.added, panels.unchanged, len(panels.bad)) == (0, 6, 1)
+    assert (readings.added, readings.unchanged, len(readings.bad)) == (0, 9, 1)
+    assert contents(copy / "qc.db") == once
+    database.close()
+
+
+# What is planted
+
+
+def test_the_planted_faults_name_real_panels_and_charts(session: Session, demo: Demo) -> None:
+    real = {
+        f"{code} {mark}"
+        for code, mark in session.execute(
+            select(Building.code, Panel.mark).join(Panel, Panel.building_id == Building.id)
+        )
+    }
+    charts = {(s.station.key, s.characteristic, s.place) for s in session.scalars(select(Stream))}
+    faults = json.loads((demo.folder / "planted-faults.json").read_text("utf-8"))
+    assert len(faults) == 5
+    for fault in faults:
+        assert fault["marks"]
+        assert set(fault["marks"]) <= real
+        assert (fault["station"], fault["characteristic"], fault["place"]) in charts
