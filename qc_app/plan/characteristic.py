@@ -105,6 +105,11 @@ class Characteristic:
         """Whether its readings make a control chart of deviations from target."""
         return self.method.charted
 
+    def lines(self, place: str) -> tuple[str, ...]:
+        """The lines to measure, each from corner to corner of ABCD; empty where none joins two corners."""
+        joins_corners = len(place) == 2 and set(place) <= set("ABCD")
+        return self.method.lines or ((place,) if joins_corners else ())
+
     def stream_place(self, place: str) -> str:
         """The part of a place that tells one process from another: both edges, but not each bay."""
         return "" if self.each else place

@@ -70,13 +70,17 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class Method:
-    """A way of measuring. ``work_out`` raises Refusal for entries that cannot be read."""
+    """A way of measuring. ``work_out`` raises Refusal for entries that cannot be read.
+
+    ``lines`` names the lines it always measures, from corner to corner.
+    """
 
     key: str
     quantity: Quantity
     fields: tuple[Field, ...]
     work_out: Callable[[Entries, Circumstances], Outcome]
     charted: bool = True
+    lines: tuple[str, ...] = ()
 
 
 class EntryRefused(Refusal):
@@ -213,8 +217,14 @@ METHODS: dict[str, Method] = {
             (Field("length", phrase("Length"), Entry.LENGTH, "27' 11 3/16\""),),
             _tape,
         ),
-        Method("difference_of_diagonals", Quantity.LENGTH, _TWO_DIAGONALS, _difference_of_diagonals),
-        Method("lean_over_width", Quantity.LENGTH, _TWO_DIAGONALS, _lean_over_width),
+        Method(
+            "difference_of_diagonals",
+            Quantity.LENGTH,
+            _TWO_DIAGONALS,
+            _difference_of_diagonals,
+            lines=("AC", "BD"),
+        ),
+        Method("lean_over_width", Quantity.LENGTH, _TWO_DIAGONALS, _lean_over_width, lines=("AC", "BD")),
         Method(
             "core",
             Quantity.DENSITY,
