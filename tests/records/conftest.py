@@ -1,6 +1,6 @@
 """Readings put straight into the tables."""
 
-from uuid import UUID, uuid4
+from uuid import uuid4
 
 import pytest
 from sqlalchemy import select
@@ -10,11 +10,11 @@ from qc_app.records.control_plan import Characteristic
 from qc_app.records.database import Database
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Instrument, Station
-from tests.conftest import NOW, Cast, feet, panel_of
+from tests.conftest import NOW, Cast, feet, panel_of, stage
 
 
-def reading_of(session: Session, cast: Cast, uuid: UUID | None = None) -> Reading:
-    """A reading of edge AB of the roof panel, on target; not yet added to the session."""
+def reading_of(session: Session, cast: Cast, **otherwise: object) -> Reading:
+    """A reading of edge AB of the roof panel, on target, where not said otherwise; not yet in the session."""
     panel = panel_of(session, cast)
     characteristic = session.scalars(
         select(Characteristic.id).where(
@@ -28,21 +28,22 @@ def reading_of(session: Session, cast: Cast, uuid: UUID | None = None) -> Readin
             Station.plant_id == panel.building.plant_id, Station.key == "sheathing_fence"
         )
     ).one()
-    return Reading(
-        uuid=uuid or uuid4(),
-        panel_id=panel.id,
-        characteristic_id=characteristic,
-        station_id=station,
-        person_id=cast.worker,
-        place="AB",
-        entries={"length": "24'"},
-        amount=feet(24),
-        target=feet(24),
-        verdict="within",
-        measured_at=NOW,
-        received_at=NOW,
-        note="",
-    )
+    usual: dict[str, object] = {
+        "uuid": uuid4(),
+        "panel_id": panel.id,
+        "characteristic_id": characteristic,
+        "station_id": station,
+        "person_id": cast.worker,
+        "place": "AB",
+        "entries": {"length": "24'"},
+        "amount": feet(24),
+        "target": feet(24),
+        "verdict": "within",
+        "measured_at": NOW,
+        "received_at": NOW,
+        "note": "",
+    }
+    return Reading(**usual | otherwise)
 
 
 @pytest.fixture
@@ -53,3 +54,9 @@ def recorded(database: Database, cast: Cast) -> Cast:
         reading.instruments = [session.scalars(select(Instrument).where(Instrument.kind == "tape")).one()]
         session.add(reading)
     return cast
+
+
+@pytest.fixture
+def sqlite_cast(sqlite_database: Database) -> Cast:
+    """The cast on stage where the kind of database makes no difference."""
+    return stage(sqlite_database)

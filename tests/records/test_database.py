@@ -140,10 +140,9 @@ def copy_of(panel: Panel, building_id: int) -> Panel:
 @pytest.mark.parametrize("of", [("panel", "lot"), ()])
 def test_a_reading_is_of_a_panel_or_of_a_lot(database: Database, cast: Cast, of: tuple[str, ...]) -> None:
     with pytest.raises(IntegrityError, match="panel_or_lot"), database.write() as session:
-        reading = reading_of(session, cast)
-        reading.panel_id = cast.panel if "panel" in of else None
-        reading.lot_id = cast.lot if "lot" in of else None
-        session.add(reading)
+        session.add(
+            reading_of(session, cast, **{"panel_id": None} | {f"{o}_id": getattr(cast, o) for o in of})
+        )
 
 
 def test_a_size_of_nothing_is_refused(database: Database, cast: Cast) -> None:
@@ -153,9 +152,7 @@ def test_a_size_of_nothing_is_refused(database: Database, cast: Cast) -> None:
 
 def test_nobody_can_be_named_who_is_not_there(database: Database, cast: Cast) -> None:
     with pytest.raises(IntegrityError), database.write() as session:
-        reading = reading_of(session, cast)
-        reading.person_id = 999_999
-        session.add(reading)
+        session.add(reading_of(session, cast, person_id=999_999))
 
 
 @pytest.mark.parametrize(
@@ -224,7 +221,7 @@ def test_a_path_is_an_sqlite_file_and_a_url_is_what_it_says(tmp_path: Path) -> N
 
 def test_a_person_is_never_deleted_while_readings_name_them(database: Database, recorded: Cast) -> None:
     with pytest.raises(IntegrityError), database.write() as session:
-        session.execute(text(f"DELETE FROM person WHERE id = {recorded.worker}"))
+        session.delete(session.get_one(Person, recorded.worker))
     with database.read() as session:
         assert session.get(Person, recorded.worker) is not None
 
