@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
-from qc_app.measure.conformity import Limits, Verdict, judge
+from qc_app.measure.conformity import Limits, Rule, Verdict, conformance_probability, judge
 from qc_app.plan.method import METHODS, Method
 from qc_app.plan.quantity import Quantity
 from qc_app.plan.sampling import is_sampled, sampled_bays
@@ -63,10 +63,24 @@ class Requirement:
     target: int | None
     lower: int | None
     upper: int | None
+    rule: Rule = Rule.SIMPLE_ACCEPTANCE
 
-    def verdict(self, amount: int) -> Verdict:
-        """Within or outside; exactly on a limit is within."""
-        return judge(amount, Limits(self.lower, self.upper))
+    def verdict(self, amount: int, standard_uncertainty: int | None = None) -> Verdict:
+        """By the decision rule: within, outside, or unclear; exactly on a limit is within.
+
+        Raises
+        ------
+        Refusal
+            If the rule needs an uncertainty and none is known.
+        """
+        limits = Limits(self.lower, self.upper)
+        return judge(amount, limits, standard_uncertainty=standard_uncertainty, rule=self.rule)
+
+    def conformance(self, amount: int, standard_uncertainty: int | None) -> float | None:
+        """The probability that the true value is within the limits (JCGM 106); None if not known."""
+        if not standard_uncertainty:
+            return None
+        return conformance_probability(amount, standard_uncertainty, self.lower, self.upper)
 
     def deviation(self, amount: int) -> int:
         """From the target; from nothing where there is no target."""
@@ -92,7 +106,7 @@ class Characteristic:
     basis: Basis
     tolerance: Tolerance
     bands: tuple[Band, ...]
-    decision_rule: str
+    decision_rule: Rule
     instruments: tuple[str, ...]
 
     @property
@@ -162,7 +176,10 @@ class Characteristic:
         offset = (target or 0) if self.tolerance.from_target else 0
         lower, upper = self.tolerance.lower, self.tolerance.upper
         return Requirement(
-            target, None if lower is None else lower + offset, None if upper is None else upper + offset
+            target,
+            None if lower is None else lower + offset,
+            None if upper is None else upper + offset,
+            self.decision_rule,
         )
 
     def _target(self, subject: Subject, place: str) -> int | None:
@@ -183,7 +200,7 @@ class Characteristic:
         depth = bay.depth if bay else subject.depth
         for band in self.bands:
             if depth <= band.depth_up_to:
-                return Requirement(band.target, band.lower, band.upper)
+                return Requirement(band.target, band.lower, band.upper, self.decision_rule)
         raise Refusal(
             "The control plan has no limits for {name} at a depth of {depth} in.",
             name=self.name,

@@ -1,7 +1,7 @@
 """A control plan: kinds of panel with their routes, stations with their cautions, and all characteristics."""
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TypeVar
 
@@ -52,6 +52,8 @@ class ControlPlan:
     stations: tuple[Station, ...]
     kinds: tuple[Kind, ...]
     characteristics: tuple[Characteristic, ...]
+    uncertainties: Mapping[str, int] = field(default_factory=dict)
+    """Standard uncertainty of one reading with each kind of instrument that states none of its own."""
 
     @cached_property
     def _stations(self) -> Mapping[str, Station]:

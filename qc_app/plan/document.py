@@ -9,20 +9,25 @@ from collections.abc import Mapping, Sequence
 from enum import StrEnum
 from typing import Any, TypeVar
 
+from qc_app.measure.conformity import Rule
 from qc_app.plan.characteristic import Band, Basis, Characteristic, Each, Source, Tolerance, method
 from qc_app.plan.consistency import check_plan
 from qc_app.plan.control_plan import ControlPlan, Kind, Station
-from qc_app.plan.instrument import INSTRUMENT_KINDS
+from qc_app.plan.instrument import INSTRUMENT_KINDS, parse_uncertainty
 from qc_app.plan.quantity import Quantity, parse_amount
 from qc_app.refusal import Refusal, shortened
-
-DECISION_RULES = ("simple acceptance",)
 
 Table = Mapping[str, Any]
 E = TypeVar("E", bound=StrEnum)
 
 KEYS: dict[str, dict[str, Any]] = {
-    "control plan": {"name": str, "station": dict, "kind": dict, "characteristic": [dict]},
+    "control plan": {
+        "name": str,
+        "uncertainty": dict,
+        "station": dict,
+        "kind": dict,
+        "characteristic": [dict],
+    },
     "station": {"name": str, "cautions": [str]},
     "kind": {"name": str, "route": [str], "lot": bool},
     "characteristic": {
@@ -69,7 +74,10 @@ def _plan(document: Table) -> ControlPlan:
     characteristics = tuple(
         _characteristic(table, kind) for table in document["characteristic"] for kind in table["kinds"]
     )
-    plan = ControlPlan(document["name"], stations, kinds, characteristics)
+    uncertainties = {
+        kind: parse_uncertainty(kind, text) for kind, text in document.get("uncertainty", {}).items()
+    }
+    plan = ControlPlan(document["name"], stations, kinds, characteristics, uncertainties)
     check_plan(plan)
     return plan
 
@@ -91,7 +99,7 @@ def _characteristic(table: Table, kind: str) -> Characteristic:
         basis=_member(Basis, limits.get("basis", "fixed")),
         tolerance=_tolerance(how_measured.quantity, limits),
         bands=_bands(how_measured.quantity, limits.get("bands", ())),
-        decision_rule=_one_of(DECISION_RULES, table.get("decision_rule", "simple acceptance")),
+        decision_rule=_member(Rule, table.get("decision_rule", "simple_acceptance")),
         instruments=tuple(_one_of(INSTRUMENT_KINDS, kind) for kind in table.get("instruments", ())),
     )
 

@@ -1,3 +1,34 @@
-"""The kinds of instrument a control plan may ask for."""
+"""The kinds of instrument a control plan may ask for, and how finely each measures."""
+
+from qc_app.measure.length import parse_length
+from qc_app.measure.mass import parse_mass
+from qc_app.measure.moisture import parse_percent
+from qc_app.plan.quantity import GRAINS
+from qc_app.refusal import Refusal
 
 INSTRUMENT_KINDS = ("tape", "scale", "core_cutter", "moisture_meter")
+
+
+def parse_uncertainty(kind: str, text: str) -> int:
+    """The standard uncertainty of one reading with an instrument, in grains.
+
+    That is nanometres for a tape and for the bore of a core cutter, micrograms for a scale, millionths of a
+    percent for a moisture meter.
+
+    Raises
+    ------
+    Refusal
+        If the text is no such amount or not above zero, or there is no such kind.
+    """
+    match kind:
+        case "tape" | "core_cutter":
+            amount = parse_length(text).nanometres
+        case "scale":
+            amount = round(parse_mass(text).grams * GRAINS)
+        case "moisture_meter":
+            amount = round(parse_percent(text) * GRAINS)
+        case _:
+            raise Refusal("There is no kind of instrument “{given}”.", given=kind)
+    if amount <= 0:
+        raise Refusal("A standard uncertainty is more than zero. Given: “{given}”.", given=text)
+    return amount

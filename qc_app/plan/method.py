@@ -1,12 +1,15 @@
 """How a characteristic is measured: what is typed, and how the amount follows from it."""
 
+import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
+from fractions import Fraction
 from typing import TypeVar
 
-from qc_app.measure.core_sample import core_density, parse_mass
+from qc_app.measure.core_sample import core_density, measured_core
 from qc_app.measure.length import Length, parse_length
+from qc_app.measure.mass import Mass, parse_mass
 from qc_app.measure.moisture import parse_percent
 from qc_app.measure.quadrilateral import Squareness, square_from_diagonals
 from qc_app.plan.quantity import GRAINS, Quantity, density_grains, parse_count
@@ -49,10 +52,11 @@ class Companion:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What the entries amount to, in grains of the method's quantity."""
+    """What the entries amount to, in grains of the method's quantity; the uncertainty where it is known."""
 
     amount: int
     companions: tuple[Companion, ...] = ()
+    standard_uncertainty: int | None = None
 
 
 @dataclass(frozen=True)
@@ -62,6 +66,13 @@ class Circumstances:
     subject: Subject
     place: str
     bore: Length | None = None
+    uncertainties: Mapping[str, int] = field(default_factory=dict)
+    """Standard uncertainty of one reading with each kind of instrument, in grains."""
+
+    def length_uncertainty(self, kind: str) -> Length | None:
+        """That of a kind that measures lengths, if it is known."""
+        grains = self.uncertainties.get(kind)
+        return Length.from_nanometres(grains) if grains else None
 
 
 Entries = Mapping[str, str]
@@ -86,8 +97,8 @@ class Method:
 class EntryRefused(Refusal):
     """An entry that cannot be read; ``about`` is the key of the field it was typed into."""
 
-    def __init__(self, field: str, refusal: Refusal) -> None:
-        super().__init__(refusal.sentence, about=field, **refusal.facts)
+    def __init__(self, key: str, refusal: Refusal) -> None:
+        super().__init__(refusal.sentence, about=key, **refusal.facts)
 
 
 def phrase(text: str) -> str:
@@ -95,18 +106,19 @@ def phrase(text: str) -> str:
     return text
 
 
-def _read(entries: Entries, field: str, parse: Callable[[str], T]) -> T:
-    text = entries.get(field, "")
+def _read(entries: Entries, key: str, parse: Callable[[str], T]) -> T:
+    text = entries.get(key, "")
     try:
         if not text.strip():
             raise Refusal(phrase("Enter a value; nothing was entered."))
         return parse(text)
     except Refusal as refusal:
-        raise EntryRefused(field, refusal) from refusal
+        raise EntryRefused(key, refusal) from refusal
 
 
-def _tape(entries: Entries, _: Circumstances) -> Outcome:
-    return Outcome(_read(entries, "length", parse_length).nanometres)
+def _tape(entries: Entries, at: Circumstances) -> Outcome:
+    length = _read(entries, "length", parse_length)
+    return Outcome(length.nanometres, standard_uncertainty=at.uncertainties.get("tape"))
 
 
 def _squareness(entries: Entries, at: Circumstances) -> Squareness:
@@ -131,14 +143,23 @@ def _difference_of_diagonals(entries: Entries, at: Circumstances) -> Outcome:
     shape = _squareness(entries, at)
     difference = shape.exact_difference.nanometres
     lean = Companion(phrase("Lean over the width"), Quantity.LENGTH, _inches_to_nanometres(shape.lean))
-    return Outcome(difference, (lean, _angle(shape)))
+    return Outcome(difference, (lean, _angle(shape)), _of_two_readings(at))
 
 
 def _lean_over_width(entries: Entries, at: Circumstances) -> Outcome:
     shape = _squareness(entries, at)
     difference = shape.exact_difference.nanometres
     companion = Companion(phrase("Difference of diagonals, AC − BD"), Quantity.LENGTH, difference)
-    return Outcome(_inches_to_nanometres(shape.lean), (companion, _angle(shape)))
+    # The lean is D1² − D2² over four lengths, so each diagonal counts with D/2L, nearly the same for both.
+    share = math.hypot(at.subject.length, at.subject.width) / (2 * at.subject.length)
+    of_two = _of_two_readings(at)
+    uncertainty = round(of_two * share) if of_two else None
+    return Outcome(_inches_to_nanometres(shape.lean), (companion, _angle(shape)), uncertainty)
+
+
+def _of_two_readings(at: Circumstances) -> int | None:
+    one = at.uncertainties.get("tape")
+    return round(math.sqrt(2) * one) if one else None
 
 
 def _angle(shape: Squareness) -> Companion:
@@ -158,7 +179,23 @@ def _core(entries: Entries, at: Circumstances) -> Outcome:
         density = core_density(mass, at.bore, depth, tare)
     except Refusal as refusal:
         raise EntryRefused("depth" if _is_about(refusal, "depth") else "mass", refusal) from refusal
-    return Outcome(density_grains(density))
+    return Outcome(density_grains(density), standard_uncertainty=_core_uncertainty(mass, depth, tare, at))
+
+
+def _core_uncertainty(mass: Mass, depth: Length, tare: Mass | int, at: Circumstances) -> int | None:
+    scale, cutter, tape = at.uncertainties.get("scale"), *map(at.length_uncertainty, ("core_cutter", "tape"))
+    if scale is None or cutter is None or tape is None or at.bore is None:
+        return None
+    core = measured_core(
+        mass,
+        at.bore,
+        depth,
+        tare,
+        scale_uncertainty=Mass.from_grams(Fraction(scale, GRAINS)),
+        bore_uncertainty=cutter,
+        depth_uncertainty=tape,
+    )
+    return density_grains(core.standard_uncertainty)
 
 
 def _refuse_core_deeper_than_bay(depth: Length, at: Circumstances) -> None:
@@ -175,8 +212,9 @@ def _refuse_core_deeper_than_bay(depth: Length, at: Circumstances) -> None:
         raise EntryRefused("depth", refusal)
 
 
-def _meter(entries: Entries, _: Circumstances) -> Outcome:
-    return Outcome(round(_read(entries, "percent", parse_percent) * GRAINS))
+def _meter(entries: Entries, at: Circumstances) -> Outcome:
+    amount = round(_read(entries, "percent", parse_percent) * GRAINS)
+    return Outcome(amount, standard_uncertainty=at.uncertainties.get("moisture_meter"))
 
 
 def _check(entries: Entries, _: Circumstances) -> Outcome:

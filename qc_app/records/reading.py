@@ -25,8 +25,9 @@ reading_instrument = CoreTable(
 class Reading(Table):
     """One reading of one characteristic at one place, with what it was judged against at the time.
 
-    ``entries`` holds exactly what was typed, field by field. ``amount``, ``target``, ``lower`` and ``upper``
-    are in grains of the characteristic's quantity. A correction is a new reading that ``supersedes`` another.
+    ``entries`` holds exactly what was typed, field by field. ``amount``, ``target``, ``lower``, ``upper`` and
+    ``standard_uncertainty`` are in grains of the characteristic's quantity. A correction is a new reading
+    that ``supersedes`` another.
     """
 
     __tablename__ = "reading"
@@ -49,6 +50,7 @@ class Reading(Table):
     target: Mapped[int | None] = mapped_column(Amount)
     lower: Mapped[int | None] = mapped_column(Amount)
     upper: Mapped[int | None] = mapped_column(Amount)
+    standard_uncertainty: Mapped[int | None] = mapped_column(Amount)
     verdict: Mapped[str] = mapped_column(String(10))
     measured_at: Mapped[datetime]
     received_at: Mapped[datetime]

@@ -82,7 +82,11 @@ class FailedSignIn(Table):
 
 
 class Instrument(Table):
-    """A tape, scale, core cutter or moisture meter. ``bore``: inside diameter of a cutter, in nanometres."""
+    """A tape, scale, core cutter or moisture meter. ``bore``: inside diameter of a cutter, in nanometres.
+
+    ``standard_uncertainty`` of one reading is in the grains that ``plan.instrument`` names for its kind;
+    where there is none, the control plan's applies.
+    """
 
     __tablename__ = "instrument"
     __table_args__ = (UniqueConstraint("plant_id", "name"),)
@@ -92,6 +96,7 @@ class Instrument(Table):
     kind: Mapped[str] = mapped_column(String(40))
     name: Mapped[str] = mapped_column(String(80))
     bore: Mapped[int | None] = mapped_column(Amount)
+    standard_uncertainty: Mapped[int | None] = mapped_column(Amount)
     active: Mapped[bool] = mapped_column(Boolean, default=True)
 
 

@@ -7,8 +7,9 @@ from flask_babel import gettext as _
 from flask_babel import ngettext
 from wtforms.fields import Field
 
+from qc_app.plan.characteristic import Requirement
 from qc_app.plan.method import Companion
-from qc_app.plan.quantity import Quantity, Units, format_amount, format_difference
+from qc_app.plan.quantity import Quantity, Units, format_amount, format_difference, plotted
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Plant
 from qc_app.web.access import allowed_act
@@ -25,6 +26,8 @@ def install(app: Flask) -> None:
         difference=difference,
         limits=limits,
         typed=typed,
+        spread=spread,
+        conformance=conformance,
         local_time=local_time,
         companion=companion,
         role_word=role_word,
@@ -54,6 +57,29 @@ def amount(quantity: Quantity, value: int, units: Units) -> str:
 def difference(quantity: Quantity, value: int, units: Units) -> str:
     """A signed deviation in the shop's units."""
     return format_difference(quantity, value, units)
+
+
+def spread(reading: Reading, units: Units) -> str:
+    """The expanded uncertainty of a reading, for a coverage factor of 2; empty where it is not known."""
+    if not reading.standard_uncertainty:
+        return ""
+    expanded = 2 * reading.standard_uncertainty
+    if reading.quantity is Quantity.LENGTH:
+        plain = plotted(reading.quantity, expanded, units)
+        return f"± {plain:.3f} in" if units.system == "imperial" else f"± {plain:.1f} mm"
+    return f"± {format_amount(reading.quantity, expanded, units)}"
+
+
+def conformance(reading: Reading) -> str:
+    """How probable it is that the true value is within the limits, in words; empty where it is not known."""
+    if not reading.standard_uncertainty:
+        return ""
+    requirement = Requirement(reading.target, reading.lower, reading.upper)
+    probability = requirement.conformance(reading.amount, reading.standard_uncertainty)
+    if probability is None:
+        return ""
+    percent = "> 99 %" if probability > 0.99 else "< 1 %" if probability < 0.01 else f"{probability:.0%}"
+    return _("truly within: %(probability)s", probability=percent.replace("%", " %").replace("  ", " "))
 
 
 def limits(quantity: Quantity, lower: int | None, upper: int | None, units: Units) -> str:

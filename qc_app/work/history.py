@@ -7,13 +7,13 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from qc_app.measure.conformity import Verdict
-from qc_app.plan.method import Circumstances, Companion
+from qc_app.plan.method import Companion
 from qc_app.records.building import Building, Panel
 from qc_app.records.chart import Point, Signal
 from qc_app.records.event import Event
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Station
-from qc_app.work.record import bore_of
+from qc_app.work.record import circumstances_of
 from qc_app.work.standing import Item, readings_of, standing
 from qc_app.work.waiting import Due
 
@@ -71,7 +71,7 @@ def history_of(session: Session, item: Item) -> History:
 def companions_of(reading: Reading, item: Item) -> tuple[Companion, ...]:
     """The numbers that follow from a reading's entries besides its amount."""
     characteristic = item.control_plan.plan.characteristic(item.kind, reading.characteristic.key)
-    at = Circumstances(item.subject, reading.place, bore_of(reading.instruments))
+    at = circumstances_of(item, reading.place, reading.instruments)
     return characteristic.method.work_out(reading.entries, at).companions
 
 

@@ -14,9 +14,17 @@ from qc_app.work.roles import Act, require
 
 
 def add_instrument(
-    session: Session, by: Person, kind: str, name: str, bore: Length | None, now: datetime
+    session: Session,
+    by: Person,
+    kind: str,
+    name: str,
+    bore: Length | None,
+    now: datetime,
+    standard_uncertainty: int | None = None,
 ) -> Instrument:
     """Adds an instrument. ``bore`` is the inside diameter of a core cutter, which needs one.
+
+    ``standard_uncertainty`` of one reading, in grains, is left out where the control plan's applies.
 
     Raises
     ------
@@ -40,7 +48,11 @@ def add_instrument(
     if session.scalar(taken):
         raise Refusal("There is an instrument “{given}” already.", about="name", given=name.strip())
     instrument = Instrument(
-        plant_id=by.plant_id, kind=kind, name=name.strip(), bore=bore.nanometres if bore else None
+        plant_id=by.plant_id,
+        kind=kind,
+        name=name.strip(),
+        bore=bore.nanometres if bore else None,
+        standard_uncertainty=standard_uncertainty,
     )
     session.add(instrument)
     append_event(

@@ -69,7 +69,7 @@ def judge_entries(new: NewReading) -> Judged:
         )
     requirement = characteristic.requirement(subject, new.place)
     entries = _typed(characteristic, new.entries)
-    circumstances = Circumstances(subject, new.place, bore_of(new.instruments))
+    circumstances = circumstances_of(new.item, new.place, new.instruments)
     return Judged(
         characteristic, characteristic.method.work_out(entries, circumstances), requirement, entries
     )
@@ -114,6 +114,13 @@ def _typed(characteristic: Characteristic, entries: Mapping[str, str]) -> dict[s
             )
             raise EntryRefused(key, refusal)
     return typed
+
+
+def circumstances_of(item: Item, place: str, instruments: Iterable[Instrument]) -> Circumstances:
+    """What a reading's amount depends on besides its entries."""
+    used = list(instruments)
+    own = {i.kind: i.standard_uncertainty for i in used if i.standard_uncertainty}
+    return Circumstances(item.subject, place, bore_of(used), {**item.control_plan.plan.uncertainties, **own})
 
 
 def bore_of(instruments: Iterable[Instrument]) -> Length | None:
@@ -189,7 +196,8 @@ def _store(session: Session, person: Person, new: NewReading, judged: Judged, no
         target=requirement.target,
         lower=requirement.lower,
         upper=requirement.upper,
-        verdict=requirement.verdict(amount).value,
+        standard_uncertainty=judged.outcome.standard_uncertainty,
+        verdict=requirement.verdict(amount, judged.outcome.standard_uncertainty).value,
         measured_at=new.measured_at,
         received_at=now,
         note=new.note.strip().replace("\0", "\ufffd"),  # PostgreSQL keeps no NUL

@@ -8,7 +8,7 @@ from wtforms import PasswordField, SelectField, StringField
 from wtforms.validators import InputRequired
 
 from qc_app.measure.length import Length, parse_length
-from qc_app.plan.instrument import INSTRUMENT_KINDS
+from qc_app.plan.instrument import INSTRUMENT_KINDS, parse_uncertainty
 from qc_app.refusal import Refusal
 from qc_app.web.access import allow
 from qc_app.web.choice import choice
@@ -42,6 +42,12 @@ class InstrumentForm(FlaskForm):
 
     kind = SelectField(_l("Kind"))
     name = StringField(_l("Name on the instrument"), [InputRequired(_l("Enter its name."))])
+    uncertainty = StringField(
+        _l("Standard uncertainty of a reading (optional)"),
+        description=_l(
+            "From its certificate, such as 1/64 in, 0.05 g or 1 %. Else the control plan's applies."
+        ),
+    )
     bore = StringField(_l("Inside diameter, for a core cutter"), description=_l("Such as 2 1/2"))
 
 
@@ -77,7 +83,15 @@ def instruments() -> str | Response:
         try:
             bore = _bore(form)
             with database().write() as session:
-                add_instrument(session, person_in(session), form.kind.data, form.name.data or "", bore, now())
+                add_instrument(
+                    session,
+                    person_in(session),
+                    form.kind.data,
+                    form.name.data or "",
+                    bore,
+                    now(),
+                    _uncertainty(form),
+                )
             return redirect(url_for("shop.instruments"))
         except Refusal as refusal:
             take_refusal(form, refusal, "bore")
@@ -87,6 +101,14 @@ def instruments() -> str | Response:
         instruments=find.instruments(reading_session(), person()),
         instrument_word=instrument_word,
     )
+
+
+def _uncertainty(form: InstrumentForm) -> int | None:
+    typed = form.uncertainty.data or ""
+    try:
+        return parse_uncertainty(form.kind.data, typed) if typed.strip() else None
+    except Refusal as refusal:
+        raise Refusal(refusal.sentence, about="uncertainty", **refusal.facts) from refusal
 
 
 def _bore(form: InstrumentForm) -> Length | None:
