@@ -69,10 +69,12 @@ def freeze_limits(
     Raises
     ------
     NotAllowed, Refusal
-        If the person may not, no reason is given, the period holds too few points or points that do not
-        vary, or another phase begins at the same time.
+        If the person may not, the chart belongs to another plant, no reason is given, the period holds too
+        few points or points that do not vary, or another phase begins at the same time.
     """
     require(person, Act.FREEZE_LIMITS)
+    if stream.station.plant_id != person.plant_id:
+        raise Refusal("{name} belongs to another plant.", name=stream.name)
     if not reason.strip():
         raise Refusal("Say why the limits are set from this period; nothing was entered.")
     begins_at, ends_at = base
