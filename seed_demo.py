@@ -119,6 +119,7 @@ class Shop:
     instruments: dict[str, Instrument]
     faults: dict[str, Fault] = field(default_factory=planted_faults)
     filled: int = 0
+    lying: dict[tuple[int, bool], dict[str, float]] = field(default_factory=dict)
     serials: Iterator[int] = field(default_factory=itertools.count)
 
     def uuid(self) -> UUID:
@@ -338,7 +339,7 @@ def typed(shop: Shop, task: Task) -> dict[str, str]:
         case "check":
             return answer(shop, task.again)
         case "difference_of_diagonals":
-            return diagonals(shop, task.visit, task.again)
+            return diagonals(shop, task)
         case "core":
             return core(shop, task)
         case "meter":
@@ -354,23 +355,55 @@ def answer(shop: Shop, mended: bool) -> dict[str, str]:
 
 def length(shop: Shop, task: Task) -> dict[str, str]:
     characteristic, place, item = task.check.characteristic, task.check.place, task.visit.item
-    target = characteristic.requirement(item.subject, place).target or 0
-    spread = 0.045 if characteristic.key == "connector_position" else 0.034
-    error = shop.chance.gauss(0, 0.012 if task.again else spread)
+    if characteristic.together:
+        inches = sides_and_diagonals(shop, task)[place]
+    else:
+        target = characteristic.requirement(item.subject, place).target or 0
+        spread = 0.045 if characteristic.key == "connector_position" else 0.034
+        inches = target / NANOMETRES_PER_INCH + shop.chance.gauss(0, 0.012 if task.again else spread)
     if (characteristic.key, place, task.visit.number) == ("edge_length", "AB", 71) and not task.again:
-        error -= 1
+        inches -= 1
         shop.faults["misread tape"].marks.append(name_of(item))
-    return {"length": tape(target / NANOMETRES_PER_INCH + error)}
+    return {"length": tape(inches)}
 
 
-def diagonals(shop: Shop, visit: Visit, mended: bool) -> dict[str, str]:
-    panel = visit.item
-    true = math.hypot(panel.length, panel.width) / NANOMETRES_PER_INCH
-    difference = shop.chance.gauss(0, 0.012 if mended else 0.038)
-    if 52 <= visit.number < 64 and not mended:
-        difference += 0.1
-        shop.faults["fence shift"].marks.append(name_of(panel))
-    return {"ac": tape(true + difference / 2), "bd": tape(true - difference / 2)}
+def diagonals(shop: Shop, task: Task) -> dict[str, str]:
+    if not task.again and is_fence_out(task.visit):
+        shop.faults["fence shift"].marks.append(name_of(task.visit.item))
+    true = sides_and_diagonals(shop, task)
+    return {"ac": tape(true["AC"]), "bd": tape(true["BD"])}
+
+
+def is_fence_out(visit: Visit) -> bool:
+    return 52 <= visit.number < 64
+
+
+def sides_and_diagonals(shop: Shop, task: Task) -> dict[str, float]:
+    """The true lengths of a panel as it lies in the fence, in inches: the same for all readings of one visit.
+
+    Put right, it lies there anew.
+    """
+    key = (task.visit.number, task.again)
+    if key not in shop.lying:
+        shop.lying[key] = lie_in_fence(shop, task)
+    return shop.lying[key]
+
+
+def lie_in_fence(shop: Shop, task: Task) -> dict[str, float]:
+    panel = task.visit.item
+    long, wide = panel.length / NANOMETRES_PER_INCH, panel.width / NANOMETRES_PER_INCH
+    spread = 0.012 if task.again else 0.034
+    difference = shop.chance.gauss(0, 0.012 if task.again else 0.038)
+    difference += 0.1 if is_fence_out(task.visit) and not task.again else 0
+    # The lean that makes this difference of diagonals, by the parallelogram law.
+    lean = difference * math.hypot(long, wide) / (2 * long)
+    edge_ab, edge_dc, end_da, end_cb = (shop.chance.gauss(0, spread) for _ in range(4))
+    a, b = (0.0, 0.0), (long + edge_ab, 0.0)
+    c, d = (long + edge_dc + lean, wide + end_cb), (lean, wide + end_da)
+    corners = {"A": a, "B": b, "C": c, "D": d}
+    return {
+        line: math.dist(corners[line[0]], corners[line[1]]) for line in ("AB", "DC", "DA", "CB", "AC", "BD")
+    }
 
 
 def core(shop: Shop, task: Task) -> dict[str, str]:
@@ -455,6 +488,8 @@ def write_readings(path: Path) -> None:
     of_a_panel = [
         ("edge_length", "AB", "20' 0\"", ""),
         ("edge_length", "DC", "19' 11 31/32\"", ""),
+        ("end_length", "DA", "8' 0\"", ""),
+        ("end_length", "CB", "8' 0 1/32\"", ""),
         ("squareness", "", "21' 6 1/2\"", "21' 6 15/32\""),
     ]
     measured = [(f"R-{n:02}", *reading) for n in range(1, 4) for reading in of_a_panel]

@@ -108,6 +108,8 @@ class Characteristic:
     bands: tuple[Band, ...]
     decision_rule: Rule
     instruments: tuple[str, ...]
+    together: str = ""
+    """Name of a set of characteristics that are read and typed together; empty for one by itself."""
 
     @property
     def quantity(self) -> Quantity:

@@ -101,6 +101,14 @@ class ControlPlan:
             for place in characteristic.due_places(subject)
         ]
 
+    def together(self, subject: Subject, first: Check) -> list[Check]:
+        """The checks typed on one page with this one, in the order of the plan; itself, if it stands alone."""
+        name = first.characteristic.together
+        if not name:
+            return [first]
+        due = self.checks(subject, first.characteristic.station)
+        return [check for check in due if check.characteristic.together == name] or [first]
+
     def waiting_at(self, subject: Subject, verdicts: Mapping[CheckKey, Verdict]) -> str | None:
         """Where the subject waits: the first station of its route with a check not yet proven within limits.
 

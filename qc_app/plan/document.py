@@ -31,7 +31,9 @@ KEYS: dict[str, dict[str, Any]] = {
     "station": {"name": str, "cautions": [str]},
     "kind": {"name": str, "route": [str], "lot": bool},
     "characteristic": {
-        **dict.fromkeys(("key", "name", "station", "method", "how", "each", "target", "decision_rule"), str),
+        **dict.fromkeys(
+            ("key", "name", "station", "method", "how", "each", "target", "decision_rule", "together"), str
+        ),
         **{key: [str] for key in ("kinds", "places", "instruments")},
         **dict.fromkeys(("sample", "every"), int),
         "limits": dict,
@@ -100,6 +102,7 @@ def _characteristic(table: Table, kind: str) -> Characteristic:
         tolerance=_tolerance(how_measured.quantity, limits),
         bands=_bands(how_measured.quantity, limits.get("bands", ())),
         decision_rule=_member(Rule, table.get("decision_rule", "simple_acceptance")),
+        together=table.get("together", ""),
         instruments=tuple(_one_of(INSTRUMENT_KINDS, kind) for kind in table.get("instruments", ())),
     )
 

@@ -7,9 +7,10 @@ from flask_babel import gettext as _
 from flask_babel import ngettext
 from wtforms.fields import Field
 
+from qc_app.measure.length import Length, format_length
 from qc_app.plan.characteristic import Requirement
 from qc_app.plan.method import Companion
-from qc_app.plan.quantity import Quantity, Units, format_amount, format_difference, plotted
+from qc_app.plan.quantity import MINUS, Quantity, Units, format_amount, format_difference, plotted
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Plant
 from qc_app.web.access import allowed_act
@@ -27,6 +28,8 @@ def install(app: Flask) -> None:
         limits=limits,
         typed=typed,
         spread=spread,
+        signed=signed,
+        inches=inches,
         conformance=conformance,
         local_time=local_time,
         companion=companion,
@@ -57,6 +60,16 @@ def amount(quantity: Quantity, value: int, units: Units) -> str:
 def difference(quantity: Quantity, value: int, units: Units) -> str:
     """A signed deviation in the shop's units."""
     return format_difference(quantity, value, units)
+
+
+def signed(inches_off: float) -> str:
+    """A small number of inches with its sign, to thousandths."""
+    return f"{inches_off:+.3f}".replace("-", MINUS)
+
+
+def inches(length: float, units: Units) -> str:
+    """A length given in inches as the shop writes it, to its tape's graduation."""
+    return format_length(Length.from_inches(length), units.denominator, units.system)
 
 
 def spread(reading: Reading, units: Units) -> str:
@@ -102,11 +115,11 @@ def typed(reading: Reading) -> str:
 def companion(beside: Companion, units: Units) -> str:
     """A number shown beside another, with its name."""
     if beside.quantity is None:
-        value = f"{beside.amount:+.3f}°".replace("-", "−")
+        value = f"{beside.amount:+.3f}°".replace("-", MINUS)
     else:
         value = format_difference(beside.quantity, round(beside.amount), units)
         if beside.quantity is Quantity.LENGTH and units.system == "imperial":
-            value = f"{beside.amount / 25_400_000:+.3f} in".replace("-", "−")
+            value = f"{beside.amount / 25_400_000:+.3f} in".replace("-", MINUS)
     return f"{_(beside.name)}: {value}"
 
 
@@ -117,8 +130,15 @@ def local_time(moment: datetime, plant: Plant, pattern: str = "%d %b %Y, %H:%M")
 
 def verdict_word(verdict: str) -> str:
     """The word for a verdict."""
-    words = {"within": _("within"), "outside": _("outside"), "unclear": _("unclear")}
-    return words.get(verdict, _("not recorded"))
+    match verdict:
+        case "within":
+            return _("within")
+        case "outside":
+            return _("outside")
+        case "unclear":
+            return _("unclear")
+        case _:
+            return _("not recorded")
 
 
 def role_word(role: str) -> str:

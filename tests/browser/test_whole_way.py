@@ -43,24 +43,31 @@ def test_a_worker_logs_a_panel_and_finds_the_flagged_point_on_the_chart(
     go_to_station(worker, "Sheathing fence")
     mark = page.locator(".waiting strong").first.inner_text()
     page.locator(".waiting a").first.click()
-    target = page.locator(".requirement dd").first.inner_text()
+    length, width = (
+        size.strip() for size in page.locator(".which").inner_text().splitlines()[1].split("×")[:2]
+    )
+    assert (length, width) == ("24' 0\"", "8' 0\"")
     page.get_by_label("Tape", exact=True).select_option("Tape 7")
-    save(page, Length=target)
-    assert verdict(page) == "Length of edge, AB: within"
-    # The tape is remembered for the next reading; what was measured is not.
-    assert page.get_by_label("Tape", exact=True).locator("option:checked").inner_text() == "Tape 7"
-    feet, _, inches = target.partition("' ")
-    save(page, Length=f"{feet}' 1 {inches.removeprefix('0').lstrip()}" if inches == '0"' else target)
-    assert verdict(page) == "Length of edge, DC: outside"
-    save(page, Diagonal_AC="25' 3 9/16", Diagonal_BD="25' 3 9/16")
-    assert verdict(page) == "Difference of diagonals: within"
-    expect(page.get_by_text("Lean over the width")).to_be_visible()
+    sides = {"DC": length, "DA": width, "CB": width}
+    diagonals = {"Diagonal_AC": "25' 3 9/16", "Diagonal_BD": "25' 3 9/16"}
+
+    # An inch misread on one side cannot be, beside the other five.
+    save(page, AB="24' 1", **sides, **diagonals)
+    expect(page.get_by_text("Measure again before it leaves")).to_be_visible()
+    expect(page.get_by_text("AB alone could explain it")).to_be_visible()
+    # Typed again the same, it is believed, and flagged.
+    save(page)
+    expect(page.get_by_text("1 of 5 readings not within")).to_be_visible()
     page.get_by_label("Yes", exact=True).check()
     save(page)
 
-    # The edge outside its limits keeps the panel here until it is measured again within them.
-    expect(page.get_by_role("heading", name="Length of edge, DC")).to_be_visible()
-    save(page, Length=target)
+    # The edge outside its limits keeps the panel here until all six are measured again within them.
+    expect(page.get_by_role("heading", name="Six readings")).to_be_visible()
+    # The tape is remembered for the next reading; what was measured is not.
+    assert page.get_by_label("Tape", exact=True).locator("option:checked").inner_text() == "Tape 7"
+    expect(page.get_by_label("AB", exact=True)).to_have_value("")
+    save(page, AB=length, **sides, **diagonals)
+    expect(page.get_by_text("All 5 readings within")).to_be_visible()
     expect(page.get_by_role("heading", name=f"{mark} is done here")).to_be_visible()
 
     go_to_station(worker, "Services")
@@ -77,7 +84,7 @@ def test_a_worker_logs_a_panel_and_finds_the_flagged_point_on_the_chart(
     assert verdict(page).startswith("Core-sample density, bay")
 
     page.goto(worker.address + "/chart/station/sheathing_fence")
-    chart = page.locator("figure", has=page.locator('[aria-label^="Length of edge, DC"]'))
+    chart = page.locator("figure", has=page.locator('[aria-label^="Length of edge, AB"]'))
     expect(chart.locator("[data-drawn]")).to_be_visible()
     row = chart.locator("table.signals tbody tr").first
     expect(row).to_contain_text(mark)

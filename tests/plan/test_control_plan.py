@@ -40,7 +40,14 @@ def due(station: str, panel: Subject | None = None) -> list[CheckKey]:
         ),
         (
             "sheathing_fence",
-            [("edge_length", "AB"), ("edge_length", "DC"), ("squareness", ""), ("nailing_check", "")],
+            [
+                ("edge_length", "AB"),
+                ("edge_length", "DC"),
+                ("end_length", "DA"),
+                ("end_length", "CB"),
+                ("squareness", ""),
+                ("nailing_check", ""),
+            ],
         ),
         ("services", [("penetrations_check", ""), ("wood_moisture", "sill"), ("wood_moisture", "stud")]),
         ("fill", [("core_density", CORED), ("core_hole_check", "")]),
@@ -109,6 +116,8 @@ def test_unproven_checks_are_named() -> None:
     left = unproven(DEFAULT.checks(subject(), "sheathing_fence"), known)
     assert [(c.characteristic.key, c.place) for c in left] == [
         ("edge_length", "DC"),
+        ("end_length", "DA"),
+        ("end_length", "CB"),
         ("squareness", ""),
         ("nailing_check", ""),
     ]

@@ -54,6 +54,7 @@ def test_stations_where_work_can_hurt_show_cautions(plan: ControlPlan) -> None:
         ("open_floor", "connector_position", "connector 2", 240 * INCH, -2 * SIXTEENTH, 2 * SIXTEENTH),
         ("stairs", "overall_length", "", 288 * INCH, -2 * SIXTEENTH, 2 * SIXTEENTH),
         ("closed_wall", "edge_length", "AB", 288 * INCH, -SIXTEENTH, SIXTEENTH),
+        ("closed_wall", "end_length", "CB", 96 * INCH, -SIXTEENTH, SIXTEENTH),
         ("partition", "edge_length", "DC", 288 * INCH, -SIXTEENTH, SIXTEENTH),
         ("closed_roof", "squareness", "", 0, -SIXTEENTH, SIXTEENTH),
     ],
@@ -125,15 +126,15 @@ def test_a_check_is_within_without_faults_only(plan: ControlPlan) -> None:
     [
         (
             "closed_roof",
-            "connector_position framing_check edge_length squareness nailing_check penetrations_check "
+            "connector_position framing_check edge_length end_length squareness nailing_check penetrations_check "
             "wood_moisture core_density core_hole_check seal_check penetration_seal_check label_check "
             "pick_check",
         ),
         (
             "open_floor",
-            "connector_position framing_check edge_length squareness nailing_check label_check pick_check",
+            "connector_position framing_check edge_length end_length squareness nailing_check label_check pick_check",
         ),
-        ("partition", "framing_check edge_length squareness nailing_check label_check"),
+        ("partition", "framing_check edge_length end_length squareness nailing_check label_check"),
         ("stairs", "framing_check overall_length label_check"),
         ("deck", "framing_check overall_length label_check pick_check"),
         ("precut_members", "member_length member_moisture"),
@@ -165,6 +166,7 @@ def test_checks_make_no_chart_and_measurements_do(plan: ControlPlan) -> None:
         "connector_position",
         "overall_length",
         "edge_length",
+        "end_length",
         "squareness",
         "wood_moisture",
         "core_density",

@@ -30,9 +30,9 @@ def worker(signed_in: SignedIn) -> Browser:
 
 
 @pytest.fixture
-def edge(shop: Cast) -> str:
-    """The address for logging the length of edge AB of the roof panel, 24 ft long."""
-    return f"/station/sheathing_fence/panel/{shop.panel}?check=edge_length&place=AB"
+def connector(shop: Cast) -> str:
+    """The address for logging the position of the roof panel's first connector, 4 ft from the datum edge."""
+    return f"/station/framing/panel/{shop.panel}?check=connector_position&place=connector+1"
 
 
 def entry(database: Database, length: str, **more: object) -> dict[str, object]:
@@ -64,58 +64,44 @@ def test_cautions_stand_on_the_pages_of_stations_where_work_can_hurt(worker: Bro
     assert "Caution" not in worker.get("/station/air_seal")
 
 
-def test_a_length_is_asked_for_with_its_target_and_limits(worker: Browser, edge: str) -> None:
-    page = worker.get(edge)
-    assert "Length of edge" in page
-    assert "24&#39; 0&#34;" in page
-    assert "23&#39; 11 15/16&#34; to 24&#39; 0 1/16&#34;" in page
+def test_a_length_is_asked_for_with_its_target_and_limits(worker: Browser, connector: str) -> None:
+    page = worker.get(connector)
+    assert "Position of site connector" in page
+    assert "4&#39; 0&#34;" in page
+    assert "3&#39; 11 7/8&#34; to 4&#39; 0 1/8&#34;" in page
 
 
-def test_measured_values_are_never_filled_in_beforehand(worker: Browser, edge: str) -> None:
-    assert re.search(r'<input[^>]*id="length"[^>]*value=""', worker.get(edge))
+def test_measured_values_are_never_filled_in_beforehand(worker: Browser, connector: str) -> None:
+    assert re.search(r'<input[^>]*id="length"[^>]*value=""', worker.get(connector))
 
 
-def test_a_reading_on_the_limit_is_within(worker: Browser, edge: str, sqlite_database: Database) -> None:
-    following = worker.post(edge, entry(sqlite_database, "24' 0 1/16\""))
-    assert "Length of edge, AB: within" in worker.get(following)
-    assert "+1/16&#34; from target" in worker.get(following)
+def test_a_reading_on_the_limit_is_within(worker: Browser, connector: str, sqlite_database: Database) -> None:
+    following = worker.post(connector, entry(sqlite_database, "4' 0 1/8\""))
+    assert "Position of site connector, connector 1: within" in worker.get(following)
+    assert "+1/8&#34; from target" in worker.get(following)
 
 
 def test_a_reading_beyond_the_limit_is_flagged_at_once(
-    worker: Browser, edge: str, sqlite_database: Database
+    worker: Browser, connector: str, sqlite_database: Database
 ) -> None:
-    page = worker.get(worker.post(edge, entry(sqlite_database, "23' 11 3/4\"")))
-    assert "Length of edge, AB: outside" in page
+    page = worker.get(worker.post(connector, entry(sqlite_database, "3' 11 3/4\"")))
+    assert "Position of site connector, connector 1: outside" in page
     assert "−1/4&#34; from target" in page
     assert "Measure again" in page
 
 
-def test_what_was_typed_is_kept_word_for_word(worker: Browser, edge: str, sqlite_database: Database) -> None:
-    worker.post(edge, entry(sqlite_database, " 24-0-1 "))
-    assert readings(sqlite_database)[0].entries == {"length": " 24-0-1 "}
-
-
-def test_both_the_difference_of_diagonals_and_the_lean_are_shown(
-    worker: Browser, shop: Cast, sqlite_database: Database
+def test_what_was_typed_is_kept_word_for_word(
+    worker: Browser, connector: str, sqlite_database: Database
 ) -> None:
-    address = f"/station/sheathing_fence/panel/{shop.panel}?check=squareness&place="
-    typed = {
-        "ac": "25' 3 5/8",
-        "bd": "25' 3 9/16",
-        "instrument_tape": tape(sqlite_database),
-        "uuid": str(uuid4()),
-    }
-    page = worker.get(worker.post(address, typed))
-    assert "Difference of diagonals: within" in page
-    # 1/16 in between the diagonals of an 8 by 24 ft panel is a lean of 0.033 in (parallelogram law).
-    assert "Lean over the width: +0.033 in" in page
+    worker.post(connector, entry(sqlite_database, " 4-0-1 "))
+    assert readings(sqlite_database)[0].entries == {"length": " 4-0-1 "}
 
 
 def test_the_same_form_sent_twice_is_stored_once(
-    worker: Browser, edge: str, sqlite_database: Database
+    worker: Browser, connector: str, sqlite_database: Database
 ) -> None:
-    typed = entry(sqlite_database, "24'")
-    assert worker.post(edge, typed) == worker.post(edge, typed)
+    typed = entry(sqlite_database, "4'")
+    assert worker.post(connector, typed) == worker.post(connector, typed)
     assert len(readings(sqlite_database)) == 1
 
 
@@ -133,9 +119,9 @@ def test_the_same_form_sent_twice_is_stored_once(
     ],
 )
 def test_what_cannot_be_read_is_named_and_kept(
-    worker: Browser, edge: str, sqlite_database: Database, typed: str, said: str
+    worker: Browser, connector: str, sqlite_database: Database, typed: str, said: str
 ) -> None:
-    page = worker.post(edge, entry(sqlite_database, typed, note="east end"), status=400)
+    page = worker.post(connector, entry(sqlite_database, typed, note="east end"), status=400)
     assert "There is a problem" in page
     assert "<title>Error:" in page
     assert said in page
@@ -143,18 +129,20 @@ def test_what_cannot_be_read_is_named_and_kept(
     assert readings(sqlite_database) == []
 
 
-def test_a_field_of_ten_megabytes_is_refused(worker: Browser, edge: str, sqlite_database: Database) -> None:
-    token = re.search(r'name="csrf_token"[^>]*value="([^"]+)"', worker.get(edge))
+def test_a_field_of_ten_megabytes_is_refused(
+    worker: Browser, connector: str, sqlite_database: Database
+) -> None:
+    token = re.search(r'name="csrf_token"[^>]*value="([^"]+)"', worker.get(connector))
     assert token is not None
     typed = {"csrf_token": token[1], **entry(sqlite_database, "1" * 10_000_000)}
-    answer = worker.client.post(edge, data=typed)
+    answer = worker.client.post(connector, data=typed)
     assert answer.status_code == 413
     assert "Nothing was saved" in answer.get_data(as_text=True)
     assert readings(sqlite_database) == []
 
 
-def test_an_instrument_must_be_named(worker: Browser, edge: str, sqlite_database: Database) -> None:
-    page = worker.post(edge, entry(sqlite_database, "24'", instrument_tape=""), status=400)
+def test_an_instrument_must_be_named(worker: Browser, connector: str, sqlite_database: Database) -> None:
+    page = worker.post(connector, entry(sqlite_database, "4'", instrument_tape=""), status=400)
     assert "needs to say which tape was used" in page
     assert readings(sqlite_database) == []
 
@@ -162,7 +150,7 @@ def test_an_instrument_must_be_named(worker: Browser, edge: str, sqlite_database
 @pytest.mark.parametrize(
     ("address", "said"),
     [
-        ("/station/sheathing_fence/panel/{panel}?check=edge_length&place=XY", "R-01 has no XY"),
+        ("/station/framing/panel/{panel}?check=connector_position&place=XY", "R-01 has no XY"),
         ("/station/sheathing_fence/panel/{panel}?check=weather&place=", "no characteristic “weather”"),
         ("/station/sheathing_fence/panel/999999", "There is no such panel in this plant."),
         ("/station/roof/panel/{panel}", "There is no station “roof”"),
@@ -175,9 +163,9 @@ def test_an_address_that_names_nothing_says_so(worker: Browser, shop: Cast, addr
 
 
 def test_a_reading_belongs_to_its_station(worker: Browser, shop: Cast, sqlite_database: Database) -> None:
-    address = f"/station/fill/panel/{shop.panel}?check=edge_length&place=AB"
-    page = worker.post(address, entry(sqlite_database, "24'"), status=400)
-    assert "Length of edge is not measured at Fill." in page
+    address = f"/station/fill/panel/{shop.panel}?check=connector_position&place=connector+1"
+    page = worker.post(address, entry(sqlite_database, "4'"), status=400)
+    assert "Position of site connector is not measured at Fill." in page
 
 
 def test_a_panel_moves_on_when_everything_due_is_within(

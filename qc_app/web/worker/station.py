@@ -1,26 +1,31 @@
 """The station on a tablet: choose it once, choose what waits, log what is due."""
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
-from uuid import UUID
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask import session as cookie
+from flask_babel import gettext as _
 from sqlalchemy.orm import Session
 from werkzeug.wrappers import Response
 
-from qc_app.plan.characteristic import Characteristic, Requirement
-from qc_app.plan.method import Companion
+from qc_app.plan.control_plan import Check
+from qc_app.plan.method import EntryRefused
+from qc_app.plan.six_readings import Taken
 from qc_app.records.building import Lot, Panel
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Instrument, Station
 from qc_app.refusal import Refusal
 from qc_app.web.access import allow
 from qc_app.web.form_errors import take_refusal
+from qc_app.web.language import say
 from qc_app.web.request import database, now, person, person_in, reading_session
-from qc_app.web.worker.entry_form import EntryForm, chosen, entries, entry_form
+from qc_app.web.worker.drawn_shape import drawn
+from qc_app.web.worker.entry_form import EntryForm, Question
 from qc_app.work import find
 from qc_app.work.history import companions_of
+from qc_app.work.panel_shape import recorded_shape, typed_shape
 from qc_app.work.record import NewReading, record
 from qc_app.work.roles import Act
 from qc_app.work.standing import Item, readings_of
@@ -28,16 +33,32 @@ from qc_app.work.waiting import Due, due_here, lots_waiting, next_due, panels_wa
 
 pages = Blueprint("station", __name__)
 
+INCH = 25_400_000
+
 
 @dataclass(frozen=True)
 class Step:
-    """One check chosen to be logged: what it needs and how it is asked for."""
+    """What is asked for next on an item, and the form that asks."""
 
-    characteristic: Characteristic
-    place: str
-    requirement: Requirement
+    question: Question
     instruments: list[Instrument]
     form: EntryForm
+
+    @property
+    def used(self) -> tuple[Instrument, ...]:
+        return self.question.chosen(self.form, self.instruments)
+
+    @property
+    def typed(self) -> list[Taken]:
+        """What was typed for each check."""
+        return [
+            Taken(check.characteristic, check.place, self.question.entries(self.form, check))
+            for check in self.question.checks
+        ]
+
+
+class CheckRefused(Refusal):
+    """What was typed for one of several checks cannot be recorded."""
 
 
 @pages.get("/station")
@@ -77,25 +98,25 @@ def waiting(key: str) -> str:
 @pages.route("/station/<key>/panel/<int:item_id>", methods=["GET", "POST"])
 @allow(Act.RECORD)
 def panel(key: str, item_id: int) -> str | Response | tuple[str, int]:
-    return _log(
-        find.station(reading_session(), person(), key), find.panel(reading_session(), person(), item_id)
-    )
+    station = find.station(reading_session(), person(), key)
+    return _log(station, find.panel(reading_session(), person(), item_id))
 
 
 @pages.route("/station/<key>/lot/<int:item_id>", methods=["GET", "POST"])
 @allow(Act.RECORD)
 def lot(key: str, item_id: int) -> str | Response | tuple[str, int]:
-    return _log(
-        find.station(reading_session(), person(), key), find.lot(reading_session(), person(), item_id)
-    )
+    station = find.station(reading_session(), person(), key)
+    return _log(station, find.lot(reading_session(), person(), item_id))
 
 
 def _log(station: Station, item: Item) -> str | Response | tuple[str, int]:
     due = due_here(reading_session(), item, station)
     step = _step(item, due)
     if step is None or not step.form.validate_on_submit():
-        status = 400 if request.method == "POST" else 200
-        return _page(station, item, due, step), status
+        return _page(station, item, due, step), 400 if request.method == "POST" else 200
+    doubts = _doubts(item, step)
+    if doubts:
+        return _page(station, item, due, step, doubts), 200
     try:
         reading = _record(station, item, step)
     except Refusal as refusal:
@@ -105,37 +126,85 @@ def _log(station: Station, item: Item) -> str | Response | tuple[str, int]:
 
 
 def _step(item: Item, due: list[Due]) -> Step | None:
-    """The check that the address names, or else the next one due."""
+    """The check that the address names, or else the next one due; with those read together with it."""
     key, place = request.args.get("check"), request.args.get("place", "")
+    plan = item.control_plan.plan
     if key is None:
         following = next_due(due)
         if following is None:
             return None
-        key, place = following.check.characteristic.key, following.check.place
-    characteristic = item.control_plan.plan.characteristic(item.kind, key)
-    requirement = characteristic.requirement(item.subject, place)
-    instruments = find.instruments(reading_session(), person(), characteristic.instruments)
-    form = entry_form(characteristic, instruments, cookie.get("instruments", {}))
-    return Step(characteristic, place, requirement, instruments, form)
+        first = following.check
+    else:
+        first = Check(plan.characteristic(item.kind, key), place)
+    question = Question(plan.together(item.subject, first))
+    for check in question.checks:
+        check.characteristic.requirement(item.subject, check.place)
+    instruments = find.instruments(reading_session(), person(), question.instrument_kinds)
+    return Step(question, instruments, question.form(instruments, cookie.get("instruments", {})))
 
 
-def _record(station: Station, item: Item, step: Step) -> UUID:
-    used = chosen(step.form, step.characteristic, step.instruments)
-    cookie["instruments"] = {**cookie.get("instruments", {}), **{i.kind: i.id for i in used}}
+def _doubts(item: Item, step: Step) -> list[str]:
+    """Why the readings are doubted as a whole, in sentences; none when the same come a second time."""
+    said = " / ".join(text for taken in step.typed for text in taken.entries.values())
+    if step.form.doubted.data == said:
+        return []
+    try:
+        shape = typed_shape(item, step.typed, step.used)
+    except Refusal as refusal:
+        doubts = [say(refusal)]
+    else:
+        if shape is None or shape.is_consistent is not False:
+            return []
+        doubts = [
+            _(
+                "The six readings do not fit one panel: the diagonals are %(by)s in off what the sides give.",
+                by=f"{shape.misclosure:+.2f}".replace("-", "−"),
+            )
+        ]
+        system = person().plant.units.system
+        doubts += [
+            _(
+                "%(line)s alone could explain it, if it was read about %(by)s in too %(way)s%(slip)s.",
+                line=suspect.reading,
+                by=f"{abs(suspect.change):.2f}",
+                way=_("short") if suspect.change > 0 else _("long"),
+                slip=f" ({suspect.slip})" if suspect.slip else "",
+            )
+            for suspect in shape.suspects(system)[:3]
+        ]
+    step.form.doubted.data = said
+    return doubts
+
+
+def _record(station: Station, item: Item, step: Step) -> str:
+    """Records everything typed, or nothing; returns the number of the last reading."""
+    cookie["instruments"] = {**cookie.get("instruments", {}), **{i.kind: i.id for i in step.used}}
+    moment = now()
     with database().write() as session:
         who = person_in(session)
-        new = NewReading(
-            uuid=UUID(step.form.uuid.data),
-            item=_again(session, item),
-            station=find.station(session, who, station.key),
-            characteristic=step.characteristic.key,
-            place=step.place,
-            entries=entries(step.form, step.characteristic),
-            measured_at=now(),
-            instruments=tuple(session.get_one(Instrument, i.id) for i in used),
-            note=step.form.note.data or "",
-        )
-        return record(session, who, new, now()).uuid
+        for check in step.question.checks:
+            new = NewReading(
+                uuid=step.question.uuid(step.form, check),
+                item=_again(session, item),
+                station=find.station(session, who, station.key),
+                characteristic=check.characteristic.key,
+                place=check.place,
+                entries=step.question.entries(step.form, check),
+                measured_at=moment,
+                instruments=tuple(session.get_one(Instrument, i.id) for i in step.used),
+                note=step.form.note.data or "",
+            )
+            reading = _record_one(session, step, check, new, moment)
+        return str(reading.uuid)
+
+
+def _record_one(session: Session, step: Step, check: Check, new: NewReading, moment: datetime) -> Reading:
+    try:
+        return record(session, person_in(session), new, moment)
+    except EntryRefused as refusal:
+        fields = {field.key: field for field in check.characteristic.method.fields}
+        name = step.question.field_name(check, fields[refusal.about or ""])
+        raise CheckRefused(refusal.sentence, about=name, **refusal.facts) from refusal
 
 
 def _again(session: Session, item: Item) -> Item:
@@ -145,8 +214,11 @@ def _again(session: Session, item: Item) -> Item:
     return session.get_one(Lot, item.id)
 
 
-def _page(station: Station, item: Item, due: list[Due], step: Step | None) -> str:
-    saved, companions = _saved(item)
+def _page(
+    station: Station, item: Item, due: list[Due], step: Step | None, doubts: list[str] | None = None
+) -> str:
+    saved = _saved(item)
+    shape = recorded_shape(reading_session(), item, station.key)
     return render_template(
         "station_log.html",
         station=station,
@@ -154,18 +226,22 @@ def _page(station: Station, item: Item, due: list[Due], step: Step | None) -> st
         kind=item.control_plan.plan.kind(item.kind),
         due=due,
         step=step,
+        doubts=doubts or [],
         saved=saved,
-        companions=companions,
+        companions=companions_of(saved[-1], item) if saved else (),
+        shape=shape,
+        drawn=drawn(shape, item.length / INCH, item.width / INCH) if shape else None,
         address=_address,
         is_proven=all(d.is_proven for d in due),
     )
 
 
-def _saved(item: Item) -> tuple[Reading | None, tuple[Companion, ...]]:
-    """The reading just saved, if the address names one of this item."""
+def _saved(item: Item) -> list[Reading]:
+    """The readings just saved together, if the address names the last of them."""
     named = request.args.get("saved", "")
-    found = next((r for r in readings_of(reading_session(), item) if str(r.uuid) == named), None)
-    return found, companions_of(found, item) if found else ()
+    readings = readings_of(reading_session(), item)
+    last = next((r for r in readings if str(r.uuid) == named), None)
+    return [r for r in readings if last is not None and r.received_at == last.received_at]
 
 
 def _address(station: Station, item: Item, **more: Any) -> str:
