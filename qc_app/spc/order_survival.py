@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from qc_app.spc.rule_chain import SIGNAL, Chain
 from qc_app.spc.series import Floats
@@ -24,20 +25,19 @@ def ordered_survival(chain: Chain, shift: float) -> Iterator[float]:
     """Chance of no signal in the first 1, 2, … points when the mean lies ``shift`` sigmas off the centre."""
     panels, zones = _panels(chain, shift)
     points, zone_of, rising, falling = _integrals(panels, zones, shift)
+    places = [(zone, np.flatnonzero(zone_of == zone)) for zone in dict.fromkeys(zones)]
+    first, weights = chain.first[zone_of], rising[0] + falling[0]
+    onward = np.vstack((rising.T, falling.T))
     ahead = np.ones((len(chain.upward) + 1, points.size))
     ahead[SIGNAL] = 0
-    weights = rising[0] + falling[0]
     while True:
-        yield float(
-            sum(weights[zone_of == z] @ ahead[state, zone_of == z] for z, state in enumerate(chain.first))
-        )
-        after = np.zeros_like(ahead)
-        for zone in np.unique(zone_of):
-            here = zone_of == zone
-            held = ahead[:, here]
-            after[:-1] += (held @ rising[:, here].T)[chain.upward[:, zone]]
-            after[:-1] += (held @ falling[:, here].T)[chain.downward[:, zone]]
-        ahead = after
+        yield float(weights @ ahead[first, np.arange(points.size)])
+        parts = [
+            np.ascontiguousarray(ahead[:, place])[table[:, zone]]
+            for table in (chain.upward, chain.downward)
+            for zone, place in places
+        ]
+        ahead[:-1] = np.hstack(parts) @ onward
 
 
 def _panels(chain: Chain, shift: float) -> tuple[list[tuple[float, float]], list[int]]:
@@ -56,7 +56,7 @@ def _panels(chain: Chain, shift: float) -> tuple[list[tuple[float, float]], list
 
 def _integrals(
     panels: list[tuple[float, float]], zones: list[int], shift: float
-) -> tuple[Floats, Floats, Floats, Floats]:
+) -> tuple[Floats, NDArray[np.intp], Floats, Floats]:
     """Points, their zones, and the weights that integrate over all values above and below each point."""
     base, _ = np.polynomial.legendre.leggauss(NODES)
     points = np.concatenate([(a + b) / 2 + (b - a) / 2 * base for a, b in panels])
