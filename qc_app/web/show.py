@@ -3,13 +3,13 @@
 from datetime import datetime
 
 from flask import Flask
+from flask_babel import gettext, ngettext
 from flask_babel import gettext as _
-from flask_babel import ngettext
 from wtforms.fields import Field
 
 from qc_app.measure.length import Length, format_length
 from qc_app.plan.characteristic import Requirement
-from qc_app.plan.method import Companion
+from qc_app.plan.method import Companion, phrase
 from qc_app.plan.quantity import MINUS, Quantity, Units, format_amount, format_difference, plotted
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Plant
@@ -17,6 +17,17 @@ from qc_app.web.access import allowed_act
 from qc_app.web.request import now, person, signed_in
 from qc_app.work.roles import Act, may
 from qc_app.work.setup import local_zone
+
+RULE_WORDS = {
+    "beyond_limit": phrase("One point beyond a control limit"),
+    "run_one_side": phrase("Run on one side of the centre line"),
+    "steady_trend": phrase("Steady trend"),
+    "alternating": phrase("Alternating up and down"),
+    "two_of_three_outer": phrase("Two of three beyond two sigma"),
+    "four_of_five_outer": phrase("Four of five beyond one sigma"),
+    "hugging_centre": phrase("Hugging the centre line"),
+    "avoiding_centre": phrase("Avoiding the centre line"),
+}
 
 
 def install(app: Flask) -> None:
@@ -148,17 +159,7 @@ def role_word(role: str) -> str:
 
 def rule_word(rule: str) -> str:
     """The words for a run rule."""
-    words = {
-        "beyond_limit": _("One point beyond a control limit"),
-        "run_one_side": _("Run on one side of the centre line"),
-        "steady_trend": _("Steady trend"),
-        "alternating": _("Alternating up and down"),
-        "two_of_three_outer": _("Two of three beyond two sigma"),
-        "four_of_five_outer": _("Four of five beyond one sigma"),
-        "hugging_centre": _("Hugging the centre line"),
-        "avoiding_centre": _("Avoiding the centre line"),
-    }
-    return words[rule]
+    return gettext(RULE_WORDS[rule])
 
 
 def may_open(endpoint: str) -> bool:

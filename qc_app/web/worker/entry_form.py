@@ -56,6 +56,11 @@ class Question:
     def is_alone(self) -> bool:
         return len(self.checks) == 1
 
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """All lines to measure, from corner to corner."""
+        return tuple(line for check in self.checks for line in check.characteristic.lines(check.place))
+
     def field_name(self, check: Check, field: Field) -> str:
         """Plain for one check by itself; with the place or key in front where several are asked."""
         return field.key if self.is_alone else f"{check.place or check.characteristic.key}_{field.key}"

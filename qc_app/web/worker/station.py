@@ -157,7 +157,8 @@ def _doubts(item: Item, step: Step) -> list[str]:
             return []
         doubts = [
             _(
-                "The six readings do not fit one panel: the diagonals are %(by)s in off what the sides give.",
+                "The six readings do not fit one panel: the diagonals are %(by)s in off what the sides give. "
+                "One check cannot name the culprit for certain; the likeliest come first.",
                 by=f"{shape.misclosure:+.2f}".replace("-", "−"),
             )
         ]
@@ -170,7 +171,7 @@ def _doubts(item: Item, step: Step) -> list[str]:
                 way=_("short") if suspect.change > 0 else _("long"),
                 slip=f" ({suspect.slip})" if suspect.slip else "",
             )
-            for suspect in shape.suspects(system)[:3]
+            for suspect in shape.suspects(system)[:2]
         ]
     step.form.doubted.data = said
     return doubts
