@@ -1,8 +1,12 @@
 """Uncertainty budgets: what each source contributes to the uncertainty of a result.
 
-JCGM 100:2008 "Guide to the expression of uncertainty in measurement": rectangular and triangular
-distributions 4.3.7 and 4.3.9, law of propagation 5.1.2 and 5.2.2, products of powers 5.1.6, type A
-evaluation 4.2, coverage factors annex G.
+After JCGM 100:2008 "Guide to the expression of uncertainty in measurement"; clause numbers from memory:
+
+- type A evaluation: 4.2
+- rectangular and triangular distributions: 4.3.7 and 4.3.9
+- law of propagation: 5.1.2, with correlation 5.2.2
+- products of powers: 5.1.6
+- coverage factors: annex G
 """
 
 from __future__ import annotations
@@ -64,8 +68,9 @@ def triangular(half_width: float) -> float:
 def product_of_powers(value: float, sources: Mapping[str, tuple[float, float, float]]) -> Budget:
     """The budget of a result proportional to a power of each source.
 
-    ``sources`` by name: (estimate, standard uncertainty, power). Raises ``Refusal`` for an estimate of zero
-    and for a negative uncertainty.
+    ``sources`` by name: (estimate, standard uncertainty, power).
+
+    Raises ``Refusal`` for an estimate of zero and for a negative uncertainty.
     """
     for name, (estimate, uncertainty, _) in sources.items():
         _not_negative(uncertainty, f"standard uncertainty of the {name}")
@@ -85,7 +90,7 @@ def combined_standard_uncertainty(slopes: Sequence[float], covariance: Sequence[
 
 @dataclass(frozen=True)
 class TypeA:
-    """Mean of repeated observations, their standard deviation and the standard uncertainty of the mean."""
+    """Mean of ``count`` observations, their standard deviation, and the standard uncertainty of the mean."""
 
     count: int
     mean: float
@@ -111,7 +116,7 @@ def type_a(observations: Sequence[float]) -> TypeA:
 
 
 def coverage_factor(probability: float, degrees_of_freedom: float) -> float:
-    """Student's t for a two-sided interval of this probability (JCGM 100, annex G, table G.2).
+    """Student's t for a two-sided interval of this probability (JCGM 100:2008, table G.2).
 
     Raises ``Refusal`` for a probability outside 0 to 1 or for no degrees of freedom.
 

@@ -1,7 +1,7 @@
 """Does a value meet its limits, and how sure is that?
 
-Decision rules after JCGM 106:2012 "The role of measurement uncertainty in conformity assessment" (clause 8)
-and ISO 14253-1; the rounding method of limits after ASTM E29.
+Decision rules after JCGM 106:2012 "The role of measurement uncertainty in conformity assessment", clause 8
+(from memory), and ISO 14253-1; the rounding method of limits after ASTM E29.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ __all__ = ["Limits", "Rule", "Value", "Verdict", "conformance_probability", "jud
 
 
 class Verdict(StrEnum):
-    """What a reading says about its limits; unclear: nearer to a limit than the measurement can tell."""
+    """What a reading says about its limits; unclear when nearer to a limit than the measurement can tell."""
 
     WITHIN = "within"
     OUTSIDE = "outside"
@@ -30,9 +30,11 @@ class Verdict(StrEnum):
 class Limits:
     """Limits of tolerance: a lower one, an upper one, or both; in the unit of the values judged by them.
 
-    ``rounded_to`` says how the limits are meant (ASTM E29): None is the absolute method, in which every
-    digit of a value counts; a unit such as ``Fraction(1, 10)`` is the rounding method, in which a value is
-    first rounded to the nearest multiple of it, the even one at half-way.
+    ``rounded_to`` says how the limits are meant (ASTM E29):
+
+    - None is the absolute method: every digit of a value counts.
+    - A unit such as ``Fraction(1, 10)`` is the rounding method: a value is first rounded to the nearest
+      multiple of the unit, the even one at half-way.
 
     Raises ``Refusal`` when neither limit is given, when one is not finite, when the lower lies above the
     upper, when lengths and numbers are mixed, and for a rounding unit that is not more than zero.
@@ -62,11 +64,11 @@ class Limits:
 
 
 class Rule(StrEnum):
-    """How the uncertainty of a value enters its verdict (JCGM 106:2012, 8.2 and 8.3).
+    """How the uncertainty of a value enters its verdict (JCGM 106:2012, 8.2 and 8.3, from memory).
 
-    Simple acceptance: not at all; the limits decide. Guarded acceptance: a guard band inside the limits is
-    unclear, so that within is proven. Guarded rejection: a guard band outside the limits is unclear, so
-    that outside is proven.
+    - Simple acceptance: not at all; the limits decide.
+    - Guarded acceptance: a guard band inside the limits is unclear, so that within is proven.
+    - Guarded rejection: a guard band outside the limits is unclear, so that outside is proven.
     """
 
     SIMPLE_ACCEPTANCE = "simple_acceptance"
@@ -83,10 +85,10 @@ def judge(
     coverage: float | Fraction = 2,
     guard: float | Fraction = 1,
 ) -> Verdict:
-    """The verdict on ``value``, compared exactly: on a limit, of tolerance or of a guard band, is within.
+    """The verdict on ``value``, compared exactly; a value on a limit is within it.
 
     The guard band is ``guard`` times the expanded uncertainty, which is ``coverage`` times
-    ``standard_uncertainty``.
+    ``standard_uncertainty``; its far edge is a limit too.
 
     Raises ``Refusal`` for a value that is not finite, a number where the limits are lengths, a guarded rule
     without an uncertainty, and an uncertainty, coverage or guard that is not more than zero.

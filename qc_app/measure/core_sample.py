@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from qc_app.measure.budget import Budget, product_of_powers, type_a
-from qc_app.measure.density import KILOGRAMS_PER_CUBIC_METRE, Density
+from qc_app.measure.density import POUND_PER_CUBIC_FOOT, Density
 from qc_app.measure.entry import exact
 from qc_app.measure.length import Length, positive_inches
 from qc_app.measure.mass import Mass, parse_mass, positive_grams
@@ -36,11 +36,14 @@ def core_density(
 ) -> Density:
     """Density of a cylindrical core: (mass − tare) / (π/4 · bore² · depth).
 
-    ``mass`` is what the scale shows and ``tare`` what of it is not fill (bag, tin): ``Mass``, or a number
-    of grams. ``bore`` is the inside diameter of the cutter and ``depth`` the depth cored: ``Length``, or a
-    number of inches.
+    Plain numbers are grams and inches.
 
-    Raises ``Refusal`` for a mass, bore or depth that is zero, negative or not finite, for a negative tare
+    ``mass``   what the scale shows
+    ``bore``   inside diameter of the cutter
+    ``depth``  depth cored
+    ``tare``   what of the mass is not fill (bag, tin)
+
+    Raises ``Refusal`` for a mass, bore or depth that is zero, negative or not finite, for a negative tare,
     and for a tare not below the mass.
 
     >>> density = core_density(60.0, 2.5, 11.25)
@@ -69,7 +72,7 @@ def _net_grams(mass: Mass | float, tare: Mass | float) -> Fraction:
 
 @dataclass(frozen=True)
 class MeasuredDensity:
-    """A density and its uncertainty by source; the ``budget`` is in kg/m³."""
+    """A density and its uncertainty by source; ``budget`` in kg/m³."""
 
     budget: Budget
 
@@ -100,8 +103,9 @@ class MeasuredDensity:
     def dry_basis(self, moisture_percent: float | Fraction, uncertainty: float = 0.0) -> MeasuredDensity:
         """The density of the dry matter alone: density / (1 + moisture / 100), moisture by dry mass.
 
-        ``uncertainty`` is the standard uncertainty of the moisture content in percent. Raises ``Refusal``
-        for a moisture content or an uncertainty that is negative or not finite.
+        ``uncertainty`` is the standard uncertainty of the moisture content, in percent.
+
+        Raises ``Refusal`` for a moisture content or an uncertainty that is negative or not finite.
         """
         moisture = float(exact(moisture_percent, "moisture content"))
         if moisture < 0:
@@ -131,11 +135,15 @@ def measured_core(
     bore_uncertainty: Length | float,
     depth_uncertainty: Length | float,
 ) -> MeasuredDensity:
-    """``core_density`` with its combined standard uncertainty (JCGM 100:2008, 5.1.6).
+    """``core_density`` with its combined standard uncertainty (JCGM 100:2008, 5.1.6, from memory).
 
-    The standard uncertainties are those of the net mass (of two weighings where the tare is weighed too),
-    of the bore and of the depth. The bore counts twice, since its square stands in the volume. Raises
-    ``Refusal`` as ``core_density`` does, and for an uncertainty that is not more than zero.
+    The bore counts twice, since its square stands in the volume. The standard uncertainties:
+
+    ``scale_uncertainty``  of the net mass: of two weighings where the tare is weighed too
+    ``bore_uncertainty``   of the bore
+    ``depth_uncertainty``  of the depth
+
+    Raises ``Refusal`` as ``core_density`` does, and for an uncertainty that is not more than zero.
 
     >>> spreads = {"scale_uncertainty": 0.6, "bore_uncertainty": 0.01, "depth_uncertainty": 0.06}
     >>> core = measured_core(32.5, 2, 11.25, **spreads)
@@ -162,9 +170,11 @@ def _inches(size: Length | float, name: str) -> float:
 def mean_density(cores: Sequence[MeasuredDensity]) -> MeasuredDensity:
     """The mean of several cores of a bay, or of the means of several bays of a panel.
 
-    What the cores share (the cutter's bore, the moisture content) does not average out and is carried
-    through whole. For the rest the spread between them counts (JCGM 100:2008, 4.2.3), but never less than
-    what the instruments alone would give. Raises ``Refusal`` for an empty list.
+    What the cores share (``COMMON_SOURCES``) does not average out and is carried through whole. For the rest
+    the spread between them counts (JCGM 100:2008, 4.2.3, from memory), but never less than what the
+    instruments alone would give.
+
+    Raises ``Refusal`` for an empty list.
     """
     if not cores:
         raise Refusal("A mean needs at least one core.")
@@ -188,4 +198,4 @@ def mean_density(cores: Sequence[MeasuredDensity]) -> MeasuredDensity:
 
 def pounds_per_cubic_foot(budget: Budget) -> Budget:
     """A budget in kg/m³ as one in lb/ft³."""
-    return budget.scaled(1 / KILOGRAMS_PER_CUBIC_METRE)
+    return budget.scaled(1 / POUND_PER_CUBIC_FOOT)

@@ -7,8 +7,8 @@ from fractions import Fraction
 
 from qc_app.measure.mass import GRAMS_PER_POUND
 
-KILOGRAMS_PER_CUBIC_METRE = float(GRAMS_PER_POUND / 1000 / Fraction(3048, 10_000) ** 3)
-"""One pound per cubic foot in kg/m³: 0.45359237 / 0.3048³ = 16.01846…"""
+POUND_PER_CUBIC_FOOT = float(GRAMS_PER_POUND / 1000 / Fraction(3048, 10_000) ** 3)
+"""In kg/m³: 0.45359237 / 0.3048³ = 16.01846…, both factors exact (NIST SP 811, appendix B.8)."""
 
 
 @dataclass(frozen=True, order=True, slots=True)
@@ -19,8 +19,8 @@ class Density:
 
     @classmethod
     def from_pounds_per_cubic_foot(cls, pounds: float) -> Density:
-        return cls(pounds * KILOGRAMS_PER_CUBIC_METRE)
+        return cls(pounds * POUND_PER_CUBIC_FOOT)
 
     @property
     def pounds_per_cubic_foot(self) -> float:
-        return self.kilograms_per_cubic_metre / KILOGRAMS_PER_CUBIC_METRE
+        return self.kilograms_per_cubic_metre / POUND_PER_CUBIC_FOOT

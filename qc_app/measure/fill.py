@@ -46,11 +46,13 @@ def bay_volume(
     depth_taken: Length | float = 0,
     blocked: Volume | None = None,
 ) -> Volume:
-    """Net volume of a bay: clear width × clear length × depth less what is in the way; numbers are inches.
+    """Net volume of a bay: width × length × (depth − depth taken) − blocked; plain numbers are inches.
 
-    ``width`` and ``length`` are clear between the faces of the members, not centre to centre.
-    ``depth_taken`` is the part of the depth that something fills all over (a service layer, a board);
-    ``blocked`` the volume of single things (blocking, ducts, pipes).
+    ``width``        clear between the faces of the members, not centre to centre
+    ``length``       likewise
+    ``depth``        of the cavity
+    ``depth_taken``  part of the depth that something fills all over (a service layer, a board)
+    ``blocked``      volume of single things (blocking, ducts, pipes)
 
     Raises ``Refusal`` for a size that is not more than zero and where nothing is left.
 
@@ -76,9 +78,11 @@ def mass_balance(
 ) -> MeasuredDensity:
     """Mean density of a bay or panel: (blown − left over) / volume; plain masses are grams.
 
-    ``mass_uncertainty`` is the standard uncertainty of the net mass, ``volume_uncertainty`` the relative
-    one of the volume (0.01: one percent). Raises ``Refusal`` for a net mass or a volume that is not more
-    than zero, and for an uncertainty that is not.
+    ``mass_uncertainty``    standard uncertainty of the net mass
+    ``volume_uncertainty``  relative standard uncertainty of the volume (0.01: one percent)
+
+    Raises ``Refusal`` for a net mass, a volume or an uncertainty that is not more than zero, and for a
+    negative mass left over.
 
     >>> blown, left = Mass.from_pounds(600), Mass.from_pounds(Fraction("6.5"))
     >>> room = Volume(Fraction(162 * 1728))
@@ -116,11 +120,13 @@ class Agreement:
 
 
 def agreement(one: MeasuredDensity, other: MeasuredDensity, coverage: float = 2.0) -> Agreement:
-    """Normalised error of ``one`` against ``other``.
+    """Normalised error of ``one`` against ``other``; the two results must be independent.
 
-    Eₙ = (x₁ − x₂) / √(U₁² + U₂²) with U = ``coverage`` · u; they agree when \\|Eₙ\\| ≤ 1 (ISO 13528:2022,
-    Eₙ score). The two results must be independent. Raises ``Refusal`` for a coverage factor that is not
-    more than zero and for two results without uncertainty.
+    Eₙ = (x₁ − x₂) / √(U₁² + U₂²) with U = ``coverage`` · u; they agree when it lies between −1 and 1
+    (Eₙ score of ISO 13528:2022, from memory).
+
+    Raises ``Refusal`` for a coverage factor that is not more than zero and for two results without
+    uncertainty.
     """
     if not (math.isfinite(coverage) and coverage > 0):
         raise Refusal("The coverage factor must be more than zero, not {coverage}.", coverage=coverage)

@@ -1,8 +1,8 @@
 """Limits that follow from a size: fixed, pro rata or banded.
 
-"1/8 in" can mean 1/8 in whatever the size, 1/8 in for every so many feet, or the row of a table. Trades
-differ, so a limit always says which. Each kind gives the permitted deviation for a size; all arithmetic is
-exact.
+"1/8 in" can mean 1/8 in whatever the size, 1/8 in for every so many feet, or one row of a table. Trades
+differ, so a tolerance always says which. Each kind gives the permitted deviation for a size; all arithmetic
+is exact.
 """
 
 from __future__ import annotations
@@ -59,12 +59,13 @@ class ProRata:
 
 @dataclass(frozen=True)
 class Banded:
-    """A table of (size up to and including, permitted deviation), as in DIN 18202, sizes rising.
+    """A table of permitted deviations by size, as in DIN 18202.
 
-    Plain look-up takes the row of the first size not below the given one; ``interpolated`` reads linearly
-    between the rows, where the standard says so, and holds the first row below it. ``rounded_to`` rounds an
-    interpolated deviation to a whole multiple, half-way to the even one. ``beyond`` is the deviation above
-    the last size; None refuses such a size, as a table with no entry there does.
+    ``rows``          (size up to and including, permitted deviation), sizes rising
+    ``interpolated``  False: the row of the first size not below the given one; True: linear between rows,
+                      where the standard says so, and the first row for smaller sizes
+    ``rounded_to``    an interpolated deviation goes to the nearest multiple of this, half-way to the even one
+    ``beyond``        deviation above the last size; None refuses such a size, as a table without entry does
     """
 
     rows: tuple[tuple[Value, Value], ...]

@@ -22,7 +22,7 @@ _MASS = re.compile(rf"(?P<number>{DECIMAL}) ?(?P<unit>g|kg|oz|lbs?|)")
 
 @dataclass(frozen=True, order=True, slots=True)
 class Mass:
-    """A mass in grams, exact. ``Refusal`` is raised for NaN and infinity."""
+    """A mass in grams, exact; raises ``Refusal`` for NaN and infinity."""
 
     grams: Fraction
 

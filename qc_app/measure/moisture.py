@@ -21,6 +21,7 @@ EXTRAPOLATED_ABOVE = 95.0
 """Percent relative humidity where the table behind the equilibrium equation ends."""
 
 _COLDEST, _HOTTEST = -40.0, 130.0
+_MAGNUS_SLOPE, _MAGNUS_OFFSET = 17.625, 243.04  # the offset in °C
 
 F = TypeVar("F", float, NDArray[np.float64])
 
@@ -48,9 +49,9 @@ def parse_percent(text: str) -> Fraction:
 def equilibrium_moisture_content(temperature_c: F, relative_humidity_percent: F) -> F:
     """Percent moisture that wood comes to in air of this temperature and relative humidity.
 
-    Wood Handbook (FPL-GTR-282), equation 4-5, with its coefficients for °C; numbers or arrays. Made from
-    measurements on Sitka spruce and good for other species within a point or so. Above
-    ``EXTRAPOLATED_ABOVE`` percent relative humidity the equation goes beyond the table it was fitted to.
+    Wood Handbook (FPL-GTR-282), equation 4-5, with its coefficients for °C; numbers or arrays. It was fitted
+    to measurements on Sitka spruce and holds for other species within a point or so (from memory). Above
+    ``EXTRAPOLATED_ABOVE`` percent relative humidity it goes beyond the table it was fitted to.
 
     Raises ``Refusal`` for a temperature outside −40 to 130 °C and a relative humidity outside 0 to 100 %.
 
@@ -72,8 +73,9 @@ def dew_point(temperature_c: float, relative_humidity_percent: float) -> float:
     """°C at which air of this temperature and relative humidity begins to shed water.
 
     Magnus formula over water with the coefficients of Alduchov and Eskridge, "Improved Magnus form
-    approximation of saturation vapor pressure", Journal of Applied Meteorology 35 (1996) 601-609: 17.625
-    and 243.04 °C, good to 0.4 % of the vapour pressure from −40 to 50 °C.
+    approximation of saturation vapor pressure", Journal of Applied Meteorology 35 (1996) 601-609, good to
+    0.4 % of the vapour pressure from −40 to 50 °C. Coefficients and limits are from memory of the paper; the
+    tests compare them with steam tables.
 
     Raises ``Refusal`` outside that range and for a relative humidity that is not above 0 and at most 100 %.
 
@@ -84,17 +86,20 @@ def dew_point(temperature_c: float, relative_humidity_percent: float) -> float:
     _check_range(relative_humidity_percent, 0, 100, "relative humidity", "%")
     if relative_humidity_percent == 0:
         raise Refusal("Air without any moisture has no dew point.")
-    steepness = math.log(relative_humidity_percent / 100) + 17.625 * temperature_c / (243.04 + temperature_c)
-    return 243.04 * steepness / (17.625 - steepness)
+    saturated = _MAGNUS_SLOPE * temperature_c / (_MAGNUS_OFFSET + temperature_c)
+    exponent = saturated + math.log(relative_humidity_percent / 100)
+    return _MAGNUS_OFFSET * exponent / (_MAGNUS_SLOPE - exponent)
 
 
 @dataclass(frozen=True)
 class CorrectionTable:
     """The table of one pin meter: what its maker says to read at each temperature of the wood.
 
-    Such a table belongs to an instrument and to a species; none is built in. ``corrected[i][j]`` is the
-    moisture content for ``temperatures_c[i]`` and ``readings[j]``, both rising. Between entries it is read
-    linearly.
+    Such a table belongs to an instrument and a species; none is built in. Values between are interpolated.
+
+    ``temperatures_c``  °C, rising
+    ``readings``        percent, rising
+    ``corrected``       percent: ``corrected[i][j]`` for ``temperatures_c[i]`` and ``readings[j]``
 
     Raises ``Refusal`` for a table that is ragged, too small or not rising.
     """

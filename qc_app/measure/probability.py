@@ -36,11 +36,11 @@ def conformance_probability(
     lower: Value | None = None,
     upper: Value | None = None,
 ) -> float | FloatArray:
-    """Probability that the true value lies between ``lower`` and ``upper``; JCGM 106:2012, clause 7.
+    """Probability that the true value lies between ``lower`` and ``upper`` (JCGM 106:2012, 7, from memory).
 
     The true value is taken as normal about ``value`` with ``standard_uncertainty``, nothing else being
-    known about the process. All are lengths, or all numbers in one unit; ``value`` and its uncertainty may
-    be arrays.
+    known about the process. All are lengths, or all numbers in one unit. ``value`` and its uncertainty may
+    be arrays of numbers.
 
     Raises ``Refusal`` for a value that is not finite, an uncertainty not more than zero, a lower limit
     above the upper, no limit at all, and lengths mixed with numbers.
@@ -65,7 +65,7 @@ def conformance_probability(
 
 
 def normal_between(lower: float, upper: float) -> float:
-    """Probability that a standard normal variable lies between; exact in the tails too.
+    """Probability that a standard normal variable lies between these; as exact in the tails.
 
     >>> round(normal_between(-1.96, 1.96), 4)
     0.95

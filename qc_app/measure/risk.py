@@ -1,7 +1,7 @@
 """Probabilities behind a verdict: that the true value conforms, and how often a rule errs for a process.
 
-JCGM 106:2012: conformance probability, clause 7; consumer's and producer's global risk, 9.5. Values and
-uncertainties are taken as normal.
+JCGM 106:2012, clause numbers from memory: conformance probability in clause 7, consumer's and producer's
+global risk in 9.5. True values and errors of measurement are taken as normal.
 """
 
 from __future__ import annotations
@@ -23,8 +23,9 @@ from qc_app.refusal import Refusal
 class GlobalRisks:
     """Probabilities for the next item of a process.
 
-    ``consumers`` it does not conform and is accepted; ``producers`` it conforms and is rejected;
-    ``conforming`` it conforms, whatever the measurement says.
+    ``consumers``   it does not conform and is accepted
+    ``producers``   it conforms and is rejected
+    ``conforming``  it conforms, whatever the measurement says
     """
 
     consumers: float
@@ -41,8 +42,11 @@ def global_risks(
 ) -> GlobalRisks:
     """Consumer's and producer's risk for a normal process measured with a normal error (JCGM 106:2012, 9.5).
 
-    ``mean`` and ``deviation`` are those of the true values, ``standard_uncertainty`` that of one measurement.
-    ``acceptance`` are the limits by which the measured value is accepted, those of tolerance when left out.
+    ``mean``                  of the true values
+    ``deviation``             their standard deviation
+    ``standard_uncertainty``  of one measurement
+    ``limits``                of tolerance
+    ``acceptance``            limits by which the measured value is accepted; those of tolerance when left out
 
     Raises ``Refusal`` for a mean that is not finite, and for a deviation or uncertainty not more than zero.
 
@@ -50,13 +54,7 @@ def global_risks(
     >>> round(risks.consumers, 4), round(risks.producers, 4)
     (0.008, 0.0149)
     """
-    for name, value in (("deviation", deviation), ("standard uncertainty", standard_uncertainty)):
-        if not (math.isfinite(value) and value > 0):
-            raise Refusal(
-                "The {name} must be a finite number, more than zero, not {value}.", name=name, value=value
-            )
-    if not math.isfinite(mean):
-        raise Refusal("The mean must be a finite number, not {value}.", value=mean)
+    _check_process(mean, deviation, standard_uncertainty)
     low, high = _bounds(limits)
     accept_low, accept_high = _bounds(acceptance or limits)
 
@@ -70,17 +68,27 @@ def global_risks(
         return below + normal_between((accept_high - true) / standard_uncertainty, math.inf)
 
     edges = [edge for edge in (low, high, accept_low, accept_high) if math.isfinite(edge)]
-    panels = _panels(mean, deviation, standard_uncertainty, edges)
+    intervals = _intervals(mean, deviation, standard_uncertainty, edges)
 
     def integral(chance: Callable[[float], float], is_inside: bool) -> float:
         return math.fsum(
             _integral(chance, mean, deviation, start, end)
-            for start, end in panels
+            for start, end in intervals
             if (low <= (start + end) / 2 <= high) is is_inside
         )
 
     conforming = normal_between((low - mean) / deviation, (high - mean) / deviation)
     return GlobalRisks(integral(accepted, False), integral(rejected, True), conforming)
+
+
+def _check_process(mean: float, deviation: float, standard_uncertainty: float) -> None:
+    for name, value in (("deviation", deviation), ("standard uncertainty", standard_uncertainty)):
+        if not (math.isfinite(value) and value > 0):
+            raise Refusal(
+                "The {name} must be a finite number, more than zero, not {value}.", name=name, value=value
+            )
+    if not math.isfinite(mean):
+        raise Refusal("The mean must be a finite number, not {value}.", value=mean)
 
 
 def _bounds(limits: Limits) -> tuple[float, float]:
@@ -89,7 +97,7 @@ def _bounds(limits: Limits) -> tuple[float, float]:
     return low, high
 
 
-def _panels(mean: float, deviation: float, spread: float, edges: list[float]) -> list[tuple[float, float]]:
+def _intervals(mean: float, deviation: float, spread: float, edges: list[float]) -> list[tuple[float, float]]:
     """Intervals on which density and chance of acceptance are both smooth, out to where nothing is left."""
     reach = 9 * deviation
     cuts = {mean + step * deviation for step in range(-9, 10)}
@@ -98,12 +106,14 @@ def _panels(mean: float, deviation: float, spread: float, edges: list[float]) ->
     return list(pairwise(inside))
 
 
+# Gauss-Legendre: exact to the last places on intervals of one standard deviation
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(16)
 
 
 def _integral(
     chance: Callable[[float], float], mean: float, deviation: float, start: float, end: float
 ) -> float:
+    """Integral of ``chance`` times the density of the true values, from ``start`` to ``end``."""
     half, middle = (end - start) / 2, (start + end) / 2
     total = 0.0
     for node, weight in zip(_NODES, _WEIGHTS, strict=True):

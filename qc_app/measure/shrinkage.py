@@ -20,8 +20,9 @@ COEFFICIENT_RANGE = (6.0, 14.0)
 def change_coefficient(shrinkage_percent: float) -> float:
     """Dimensional change coefficient C per percent of moisture, from the shrinkage green to oven-dry.
 
-    C = (S/30) / (100 − 20 S/30): the relation between tables 4-3 and 13-5 of the Wood Handbook. Raises
-    ``Refusal`` for a shrinkage that is not above 0 and below 30 %.
+    C = (S/30) / (100 − 20 S/30): the relation between tables 4-3 and 13-5 of the Wood Handbook.
+
+    Raises ``Refusal`` for a shrinkage that is not above 0 and below 30 %.
 
     >>> round(change_coefficient(7.0), 5)
     0.00245
@@ -36,8 +37,10 @@ def change_by_coefficient(size: float, coefficient: float, from_percent: float, 
     """Change of ``size`` across the grain, in its unit: size · C · (to − from).
 
     Wood Handbook (FPL-GTR-282), chapter 13, estimation using the dimensional change coefficient. Positive
-    is growth. Raises ``Refusal`` for a moisture content outside 6 to 14 %, and for a size or coefficient
-    not more than zero.
+    is growth.
+
+    Raises ``Refusal`` for a moisture content outside 6 to 14 %, and for a size or coefficient not more than
+    zero.
 
     >>> round(change_by_coefficient(9.15, 0.00245, 8, 11), 5)
     0.06725
@@ -55,8 +58,10 @@ def change_by_shrinkage(
     """Change of ``size`` across the grain, in its unit, anywhere below fibre saturation.
 
     size · (to − from) / (30 · 100 / S − 30 + from): Wood Handbook (FPL-GTR-282), chapter 13, calculation
-    from total shrinkage. A moisture content above 30 % counts as 30 %. Raises ``Refusal`` as the other
-    formulas do.
+    from total shrinkage. A moisture content above 30 % counts as 30 %.
+
+    Raises ``Refusal`` for a size that is not more than zero, a shrinkage that is not above 0 and below 30 %,
+    and a moisture content outside 0 to 200 %.
 
     >>> round(change_by_shrinkage(11.25, 7.6, 19, 12), 3)
     -0.205
@@ -72,16 +77,16 @@ def change_by_shrinkage(
 
 @dataclass(frozen=True)
 class ShrinkageLine:
-    """Shrinkage from green in percent, ``intercept − slope · moisture content``."""
+    """Shrinkage from green in percent: ``intercept`` − ``slope`` · moisture content in percent."""
 
     intercept: float
     slope: float
 
 
-# Green, "Moisture content and the shrinkage of lumber", FPL-RP-489, after PS 20; from 8 to 19 % moisture
-# content. Cedars and redwood: ASTM D1990, from memory.
+# Green, "Moisture content and the shrinkage of lumber", FPL-RP-489, after PS 20; for 8 to 19 % moisture.
 WIDTH = ShrinkageLine(6.031, 0.215)
 THICKNESS = ShrinkageLine(5.062, 0.181)
+# Cedars and redwood: ASTM D1990, from memory.
 CEDAR_AND_REDWOOD_WIDTH = ShrinkageLine(3.454, 0.157)
 CEDAR_AND_REDWOOD_THICKNESS = ShrinkageLine(2.816, 0.128)
 
@@ -91,8 +96,10 @@ def change_of_lumber(
 ) -> float:
     """Change of a width or thickness of softwood lumber, in its unit (FPL-RP-489, after PS 20).
 
-    size · ((100 − S(to)) / (100 − S(from)) − 1) with S of ``line``, taken as 0 where the wood is still
-    swollen.
+    size · ((100 − S(to)) / (100 − S(from)) − 1) with S of ``line``, taken as 0 where the line gives less:
+    there the wood is still green.
+
+    Raises ``Refusal`` for a size that is not more than zero and a moisture content outside 0 to 200 %.
 
     >>> round(change_of_lumber(11.25, 19, 12), 2)
     -0.17

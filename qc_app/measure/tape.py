@@ -16,7 +16,7 @@ from qc_app.measure.length import Length, positive_inches
 from qc_app.refusal import Refusal
 
 STEEL_EXPANSION = 11.6e-6
-"""Per °C; surveying practice takes 6.45 millionths per °F, which is 11.6 per °C."""
+"""Per °C; common practice in surveying: 6.45 millionths per °F, which is 11.6 per °C."""
 REFERENCE_TEMPERATURE = 20
 """°C at which a tape is right (ISO 1)."""
 
@@ -31,12 +31,11 @@ def temperature_correction(
     """What to add to a reading taken with a tape at ``temperature_c``; in the unit and type of ``length``.
 
     (expansion − material_expansion) · (temperature − 20 °C) · length: negative on a cold tape, which reads
-    long. With the expansion of what is measured given too, the corrected reading is its length at 20 °C,
-    otherwise its length at the temperature it has. ``length`` is a number in any unit, a ``Length`` or an
-    array.
+    long. With ``material_expansion`` the corrected reading is the length of the part at 20 °C, without it the
+    length at the temperature the part has. Both expansions are per °C.
 
-    Raises ``Refusal`` for a length that is negative or not finite, and for a temperature outside −60 to 80
-    °C.
+    ``length`` is a number in any unit, a ``Length`` or an array. Raises ``Refusal`` for a length that is
+    negative or not finite, and for a temperature outside −60 to 80 °C.
 
     >>> round(temperature_correction(288.0, 5), 4)
     -0.0501
@@ -75,7 +74,8 @@ _CLASS_ERRORS = {
 def class_error(length: Length, accuracy_class: AccuracyClass) -> Length:
     """Maximum permissible error, plus or minus, of ``length`` on a tape of a European accuracy class.
 
-    (a + b L) mm, with L in metres rounded up to the next whole metre (MI-008); at 20 °C and the stated pull.
+    (a + b L) mm, with L in metres rounded up to the next whole metre (MI-008), at 20 °C and the stated pull.
+
     Raises ``Refusal`` for a length that is not more than zero.
 
     >>> float(class_error(Length.from_millimetres(8000), AccuracyClass.II).millimetres)
@@ -100,7 +100,9 @@ def handbook_44_tolerance(length: Length) -> Length:
     """Tolerance, plus or minus, for an interval from zero of a metal tape (NIST Handbook 44, 5.52, table 2).
 
     The table names whole feet (6 or less, 7 to 30, 31 to 55, 56 to 80, 81 to 100); a length between two
-    rows is taken for the longer one. Raises ``Refusal`` beyond 100 ft.
+    rows is taken for the longer one.
+
+    Raises ``Refusal`` for a length that is not more than zero or beyond 100 ft.
 
     >>> handbook_44_tolerance(Length.from_inches(288))
     Length(inches=Fraction(1, 16))
@@ -132,10 +134,14 @@ def reading_uncertainty(
 ) -> Budget:
     """Budget, in inches, of one tape reading of ``length`` rounded to the nearest ``graduation``.
 
-    ``graduation``  rectangular over half a graduation to either side ``tape``        rectangular over the
-    ``permitted_error`` of the tape's class; leave it out where readings of one
-                    tape are compared with each other, since its error is then common to them
-    ``temperature`` standard uncertainty of the tape's temperature in °C, times the expansion
+    The sources of the budget:
+
+    ``graduation``   rectangular over half a graduation to either side
+    ``tape``         rectangular over ``permitted_error``, plus or minus, that of the tape's class
+    ``temperature``  ``temperature_uncertainty``, the standard uncertainty of the tape's temperature in °C,
+                     times ``expansion`` per °C times the length
+
+    Leave ``permitted_error`` out where readings of one tape are compared: they share the error of the tape.
 
     Raises ``Refusal`` for sizes that are not more than zero and for a negative temperature uncertainty.
 

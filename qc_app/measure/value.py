@@ -27,5 +27,5 @@ def check_same_kind(value: Value, other: Value) -> None:
 
 
 def shown(value: Value) -> str:
-    """``value`` for a sentence."""
+    """``value`` as a sentence shows it, with "in" after a length."""
     return f"{float(value):g} in" if isinstance(value, Length) else f"{float(value):g}"

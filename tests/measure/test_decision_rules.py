@@ -33,7 +33,8 @@ TENTH = Fraction(1, 10)
 def test_guard_bands_are_unclear(
     value: Fraction, simple: Verdict, acceptance: Verdict, rejection: Verdict
 ) -> None:
-    # JCGM 106:2012, 8.2 to 8.3.3; ISO 14253-1: guard band equal to the expanded uncertainty 2u
+    # JCGM 106:2012, 8.2 to 8.3.3, clauses from memory; ISO 14253-1: guard band equal to the expanded
+    # uncertainty 2u
     verdicts = {
         Rule.SIMPLE_ACCEPTANCE: simple,
         Rule.GUARDED_ACCEPTANCE: acceptance,

@@ -90,7 +90,7 @@ def measured(value: float, spread: float) -> MeasuredDensity:
 
 
 def test_agreement_is_judged_by_the_normalised_error() -> None:
-    # ISO 13528:2022, Eₙ: (x₁ − x₂) / √(U₁² + U₂²), satisfactory up to 1
+    # ISO 13528:2022, Eₙ: (x₁ − x₂) / √(U₁² + U₂²), satisfactory up to 1; from memory
     assert agreement(measured(60, 1.5), measured(55, 2)).normalised_error == pytest.approx(1)
     assert agreement(measured(60, 1.5), measured(55, 2)).agrees
     apart = agreement(measured(54.9, 2), measured(60, 1.5))

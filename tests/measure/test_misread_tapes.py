@@ -205,3 +205,17 @@ def test_suspects_and_moves_are_asked_of_one_panel() -> None:
         many.suspects()
     with pytest.raises(Refusal, match="one panel at a time"):
         _ = many.squaring_move
+
+
+def test_a_reading_too_far_off_for_a_slip_is_no_suspect() -> None:
+    # AB a foot too long and BD three feet too short; only BD can be changed little enough to close the figure
+    found = panel(109, 63, [121, 109, 63, 63, 126, 90])
+    assert found.is_consistent is False
+    assert [suspect.reading for suspect in found.suspects()] == ["BD"]
+
+
+def test_sides_that_cross_are_no_panel() -> None:
+    # corners C and D of a 4 by 4 square exchanged: DA and CB are its diagonals; plane geometry
+    crossed = math.hypot(4, 4)
+    with pytest.raises(Refusal, match="contradict each other"):
+        panel(4, 4, [4, 4, crossed, crossed, 4, 4])

@@ -149,7 +149,7 @@ def test_the_uncertainty_of_a_reading() -> None:
     budget = reading_uncertainty(
         Length.from_inches(288), graduation=sixteenth, permitted_error=sixteenth, temperature_uncertainty=2
     )
-    # JCGM 100:2008, 4.3.7: half-width over √3
+    # JCGM 100:2008, 4.3.7 (clause from memory): half-width over √3
     assert budget.contributions["graduation"] == pytest.approx(1 / 32 / math.sqrt(3))
     assert budget.contributions["tape"] == pytest.approx(1 / 16 / math.sqrt(3))
     assert budget.contributions["temperature"] == pytest.approx(11.6e-6 * 288 * 2)

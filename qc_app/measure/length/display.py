@@ -19,10 +19,12 @@ def format_length(
 ) -> str:
     """``length`` as the trade writes it, rounded to a graduation.
 
-    Imperial: feet, inches and a reduced fraction, to the nearest ``1/denominator`` of an inch (1, 2, 4 …
-    64); less than a foot prints only inches. Metric: millimetres, with at most ``decimals`` places and no
-    idle zeros. A value half-way between two graduations goes to the even one (NIST Handbook 44, section
-    10.3). A negative length carries a minus sign (U+2212), unless it rounds to zero.
+    - Imperial: feet, inches and a reduced fraction, to the nearest ``1/denominator`` of an inch (1, 2, 4 …
+      64); less than a foot prints only inches.
+    - Metric: millimetres, with at most ``decimals`` places and no idle zeros.
+
+    A value half-way between two graduations goes to the even one (NIST Handbook 44, section 10.3). A negative
+    length carries a minus sign (U+2212), unless it rounds to zero.
 
     Raises ``Refusal`` for an unknown graduation or system.
 
@@ -50,6 +52,7 @@ def format_deviation(
 
 
 def _size(length: Length, denominator: int, system: str, decimals: int) -> tuple[str, bool]:
+    """The length without its sign, as printed, and whether it was rounded to zero."""
     if system == "metric":
         return _millimetres(length, decimals)
     if system != "imperial":

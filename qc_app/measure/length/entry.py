@@ -1,13 +1,21 @@
 """What people type for a length, read exactly or refused.
 
-Accepted: feet and inches (``27' 11 3/16"``, ``27 ft 11 3/16 in``, ``12'-3 1/2"``), feet-inches-sixteenths
-(``27-11-3``), feet-inches-fraction (``12-3-1/2``), inches (``335 3/16``, ``335.1875``, ``3-1/2"``) and
-metric (``8514 mm``, ``851.4 cm``, ``8.514 m``). A number without a unit is inches. Typographic primes,
-quotes, vulgar fractions and no-break spaces are read as what they stand for. A comma is read as in
-``qc_app.measure.entry``.
+Accepted:
 
-Refused is whatever two people could read differently (``12 3``, ``12-3``, ``8,514``), whatever no tape
-shows (thirds, 17/16, 14 inches beside feet) and whatever cannot be stored exactly in whole nanometres.
+- feet and inches: ``27' 11 3/16"``, ``27 ft 11 3/16 in``, ``12'-3 1/2"``
+- feet-inches-sixteenths: ``27-11-3``
+- feet-inches-fraction: ``12-3-1/2``
+- inches: ``335 3/16``, ``335.1875``, ``3-1/2"``; a number without a unit is inches
+- metric: ``8514 mm``, ``851.4 cm``, ``8.514 m``
+
+Typographic primes, quotes, vulgar fractions and no-break spaces are read as what they stand for, a comma as
+in ``qc_app.measure.entry``.
+
+Refused:
+
+- what two people could read differently: ``12 3``, ``12-3``, ``8,514``
+- what no tape shows: thirds, 17/16, 14 inches beside feet
+- what cannot be stored exactly in whole nanometres
 """
 
 import re
@@ -21,6 +29,7 @@ LONGEST = Length.from_inches(12_000)
 """Longer than any panel, truck or tape: 1000 ft."""
 
 _GRADUATIONS = (2, 4, 8, 16, 32, 64)
+"""Parts of an inch whose fractions a tape can show; whole inches are written without one."""
 _INCHES_PER_UNIT = {"mm": Fraction(10, 254), "cm": Fraction(100, 254), "m": Fraction(10_000, 254)}
 
 _MARKS = str.maketrans({"′": "'", "’": "'", "‘": "'", "″": '"', "”": '"', "“": '"', "⁄": "/"})
@@ -66,7 +75,7 @@ def parse_length(text: str) -> Length:
             given=shortened(text),
             limit=LONGEST_ENTRY,
         )
-    written = _plain(text)
+    written = _spelled_out(text)
     if not written:
         raise LengthRefused("No length was entered. Write one such as 27' 11 3/16\" or 8514 mm.")
     if _SIGNED.search(written):
@@ -76,7 +85,7 @@ def parse_length(text: str) -> Length:
     return length
 
 
-def _plain(text: str) -> str:
+def _spelled_out(text: str) -> str:
     """The entry with plain ASCII marks in lower case: ``11⅜″`` becomes ``11 3/8 "``."""
     spelled = _VULGAR_SIGN.sub(lambda sign: f"{sign['whole']} {_VULGAR[sign['sign']]} ".lstrip(), text)
     written = tidied(spelled.translate(_MARKS).replace("''", '"'))

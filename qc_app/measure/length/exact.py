@@ -1,7 +1,7 @@
 """The exact length: a rational number of inches.
 
-Factors: 1 in = 25.4 mm exactly (NIST SP 811, appendix B.8), so every graduation of a tape, 1/64 in or 1 mm,
-is a whole number of nanometres and can be stored as an integer.
+1 in = 25.4 mm exactly (NIST SP 811, appendix B.8), so every graduation of a tape, 1/64 in or 1 mm, is a whole
+number of nanometres and can be stored as an integer.
 """
 
 from __future__ import annotations
@@ -31,8 +31,9 @@ def positive_inches(size: Length | float | Fraction, name: str) -> Fraction:
 class Length:
     """A length or a difference of lengths, in inches, exact; negative for a deviation below its target.
 
-    Any rational number of inches can be held; a float is taken as the binary fraction it is. ``Refusal`` is
-    raised for NaN and infinity.
+    Any rational number of inches can be held; a float is taken as the binary fraction it is.
+
+    Raises ``Refusal`` for NaN and infinity.
 
     >>> Length.from_millimetres(8514) - Length(335)
     Length(inches=Fraction(25, 127))

@@ -1,12 +1,29 @@
 """Least-squares adjustment of six lengths that must close to a plane quadrilateral.
 
-Four corners in a plane have five degrees of freedom in shape, so six lengths obey one condition. It is
-linearised by the self-stress of the six bars: with α the areas of the triangles left when a corner is taken
-away (signed so that they sum to zero), small changes that keep the figure plane satisfy Σ αᵢ αⱼ lᵢⱼ dlᵢⱼ =
-0 (Connelly, "Rigidity and energy", Inventiones mathematicae 66 (1982), for the stress of a quadrilateral
-with its diagonals; checked in the tests against exact arithmetic). The adjustment with one condition
-equation is the classical one of surveying (Mikhail and Ackermann, "Observations and least squares", 1976;
-from memory), iterated until the readings no longer move.
+Four corners in a plane have five degrees of freedom in shape, so six lengths obey one condition. Let U join
+the middles of the ends DA and CB, N those of the edges AB and DC, M those of the diagonals BD and AC. The
+squares of the six lengths give their products (parallelogram law):
+
+    4 U² = AC² + BD² + AB² + DC² − DA² − CB²        4 U·N = AC² − BD²
+    4 N² = AC² + BD² + DA² + CB² − AB² − DC²        4 U·M = DC² − AB²
+    4 M² = AB² + DC² + DA² + CB² − AC² − BD²        4 N·M = CB² − DA²
+
+The figure is plane when M is a sum p U + r N. Written in the corners,
+
+    2 (M − p U − r N) = α A + β B + γ C + δ D,
+    α = 1 + (p + r),  β = −1 − (p − r),  γ = 1 − (p + r),  δ = −1 + (p − r).
+
+α, β, γ, δ add up to 0, so the square of that vector is the negative of
+
+    αβ AB² + γδ DC² + δα DA² + βγ CB² + αγ AC² + βδ BD²,
+
+and the condition is that this sum be 0. p and r are those of the foot of the perpendicular, where the square
+is least, so small changes of them do not count: the derivative of the sum by AB is 2 αβ AB, and so on. The
+products αβ … are the stresses of the six bars in Connelly, "Rigidity and energy", Inventiones mathematicae 66
+(1982), from memory. The tests compare the corners with a minimum found in 40 digits without any of this.
+
+The adjustment with one condition equation is the classical one of surveying (Mikhail and Ackermann,
+"Observations and least squares", 1976, from memory), iterated until the lengths no longer move.
 """
 
 from collections.abc import Iterator
@@ -26,25 +43,26 @@ _MOST_ROUNDS = 60
 _SETTLED = 3e-14
 """Part of the six lengths together that the remaining error must stay below: the last places of a float."""
 _FIRST_CHANGE = 0.01
+"""Part of the six lengths together that the first round is expected to move them by at most."""
 _LARGEST_MISCLOSURE = 0.5
 """Part of the shorter diagonal; a larger misclosure is no slip of the tape."""
-_PANELS_AT_ONCE = 8192
+_PANELS_AT_ONCE = 16384
 
 
 @dataclass(frozen=True, eq=False)
 class Adjustment:
     """Adjusted lengths of n panels; rows in the order of ``NAMES``, inches.
 
-    ``lengths`` (6, n): close to a plane quadrilateral ``gradient`` (6, n): by how much the misclosure grows
-    with each reading, the mean over the diagonals being 1 ``weights`` (6,): relative variances that say
-    which lengths may move ``closing`` (n,): misclosure of the readings in inches at the diagonals, positive
-    where the diagonals read long
+    ``lengths``     (6, n), close to a plane quadrilateral
+    ``gradient``    (6, n), by how much the misclosure grows with each reading; mean of the two diagonals 1
+    ``weights``     (6,), relative variances, which say how far each length may move (0: not at all)
+    ``misclosure``  (n,), of the readings, in inches at the diagonals; positive where the diagonals read long
     """
 
     lengths: FloatArray
     gradient: FloatArray
     weights: FloatArray
-    closing: FloatArray
+    misclosure: FloatArray
 
 
 def adjust(lengths: FloatArray, weights: FloatArray) -> Adjustment:
@@ -54,41 +72,45 @@ def adjust(lengths: FloatArray, weights: FloatArray) -> Adjustment:
     each other so much that no convex quadrilateral is near.
     """
     adjusted, gradient = np.empty_like(lengths), np.empty_like(lengths)
-    closing = np.empty(lengths.shape[1])
+    misclosure = np.empty(lengths.shape[1])
     for part in parts(lengths.shape[1]):
         read = lengths[:, part]
-        fitted, slopes, settled = _adjust(read, weights[:, None])
+        fitted, slopes, is_sound = _adjusted(read, weights[:, None])
         # the diagonals' mean coefficient becomes 1, which states the misclosure in inches at the diagonals
         slopes *= 2 / (slopes[AC] + slopes[BD])
-        closing[part] = _products(slopes, read - fitted)
-        likely = np.abs(closing[part]) < _LARGEST_MISCLOSURE * fitted[AC:].min(axis=0)
-        _check(settled & likely, part.start, lengths.shape[1])
+        misclosure[part] = products(slopes, read - fitted)
+        likely = np.abs(misclosure[part]) < _LARGEST_MISCLOSURE * fitted[AC:].min(axis=0)
+        _check(is_sound & likely, part.start, lengths.shape[1])
         adjusted[:, part], gradient[:, part] = fitted, slopes
-    return Adjustment(adjusted, gradient, weights, closing)
+    return Adjustment(adjusted, gradient, weights, misclosure)
 
 
 def parts(panels: int) -> Iterator[slice]:
-    """Slices of so many panels that their arrays stay in the processor's cache."""
+    """Slices of so many panels that the arrays of one round stay in the processor's cache."""
     return (slice(start, start + _PANELS_AT_ONCE) for start in range(0, panels, _PANELS_AT_ONCE))
 
 
-def _adjust(read: FloatArray, weights: FloatArray) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+def _adjusted(read: FloatArray, weights: FloatArray) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+    """Lengths that close, the slopes of the condition there, and which panels settled on a convex figure."""
     lengths, whole = read, read.sum(axis=0)
     before = _FIRST_CHANGE * whole
     for _ in range(_MOST_ROUNDS):
         # a wild round may divide by zero: its panel does not settle and is refused
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            gap, gradient = _closing(lengths)
-            moved = weights * gradient
-            moved *= -(gap + _products(gradient, read - lengths)) / _products(gradient, moved)
+            slopes, is_figure = _slopes(lengths)
+            moved = weights * slopes
+            # the condition is the sum of slopes · lengths, and its derivatives are twice the slopes
+            moved *= products(slopes, lengths / 2 - read) / products(slopes, moved)
             moved += read
-            change = np.abs(moved - lengths).max(axis=0)
+            step = moved - lengths
+            change = np.abs(step, out=step).max(axis=0)
             # the changes shrink by a steady ratio, so the next one tells the error that is left
             settled = change * np.minimum(change / before, 1) <= _SETTLED * whole
         lengths, before = moved, np.maximum(change, _SETTLED * whole)
         if settled.all():
             break
-    return lengths, gradient, settled & (gradient[AC] * gradient[BD] > 0) & (lengths > 0).all(axis=0)
+    is_convex = is_figure & (slopes[AC] > 0) & (slopes[BD] > 0)
+    return lengths, slopes, settled & is_convex & (lengths > 0).all(axis=0)
 
 
 def _check(is_sound: NDArray[np.bool_], start: int, panels: int) -> None:
@@ -104,36 +126,34 @@ def _check(is_sound: NDArray[np.bool_], start: int, panels: int) -> None:
     )
 
 
-def _closing(lengths: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """By how much DC is longer than the other five allow, and how that grows with each length."""
-    ab, dc, _, _, _, _ = lengths
-    xc, yc, xd, yd = corners_c_and_d(lengths)
-    closed = np.sqrt((xc - xd) ** 2 + (yc - yd) ** 2)
-    abc, dab, cda = ab * yc, ab * yd, xc * yd - xd * yc
-    bcd = abc + cda - dab
-    gradient = np.empty_like(lengths)
-    gradient[AB], gradient[DC] = -bcd * cda, -abc * dab
-    gradient[DA], gradient[CB] = -abc * bcd, -dab * cda
-    gradient[AC], gradient[BD] = bcd * dab, cda * abc
-    gradient *= lengths
-    gradient /= -abc * dab * closed
-    return dc - closed, gradient
+def _slopes(lengths: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Half the derivatives of the condition by each length, and whether U and N span an area at all.
+
+    The variables hold 4 times the products of the vectors they name, and 16 times the square of the area.
+    """
+    ab, dc, da, cb, ac, bd = lengths * lengths
+    diagonals, sides = ac + bd, ab + dc - da - cb
+    uu, nn = diagonals + sides, diagonals - sides
+    un, um, nm = ac - bd, dc - ab, cb - da
+    area_squared = uu * nn - un * un
+    p, r = (um * nn - nm * un) / area_squared, (nm * uu - um * un) / area_squared
+    along, across = p + r, p - r
+    a, b, c, d = 1 + along, -1 - across, 1 - along, across - 1
+    slopes = np.empty_like(lengths)
+    for bar, one, other in ((AB, a, b), (DC, c, d), (DA, d, a), (CB, b, c), (AC, a, c), (BD, b, d)):
+        np.multiply(one, other, out=slopes[bar])
+    slopes *= lengths
+    return slopes, area_squared > 0
 
 
-def corners_c_and_d(lengths: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """x and y of corners C and D, with A at the origin and B on the x axis; from all lengths but DC."""
-    ab = lengths[AB]
-    squares = lengths * lengths
-    half = 0.5 / ab
-    xc = (squares[AB] + squares[AC] - squares[CB]) * half
-    xd = (squares[AB] + squares[DA] - squares[BD]) * half
-    # a rounding error or a wild round may reach below zero; the rounds then do not settle and the panel is
-    # refused
-    yc = np.sqrt(np.maximum(squares[AC] - xc * xc, 0))
-    yd = np.sqrt(np.maximum(squares[DA] - xd * xd, 0))
-    return xc, yc, xd, yd
+def products(one: FloatArray, other: FloatArray) -> FloatArray:
+    """Sum over the six lengths of the products of ``one`` and ``other``, (6, n) each, for every panel."""
+    summed: FloatArray = np.einsum("in,in->n", one, other)
+    return summed
 
 
-def _products(one: FloatArray, other: FloatArray) -> FloatArray:
-    products: FloatArray = np.einsum("in,in->n", one, other)
-    return products
+def propagated(slopes: FloatArray, uncertainty: FloatArray) -> FloatArray:
+    """Standard uncertainty (n,) of what grows with six independent readings by ``slopes`` (6, n)."""
+    contributions = slopes * uncertainty[:, None]
+    spread: FloatArray = np.sqrt(products(contributions, contributions))
+    return spread

@@ -1,11 +1,12 @@
 """What the shop asks of a shape, from its six lengths, and how uncertain each answer is.
 
-With N the line from the middle of edge AB to the middle of edge DC and U the line from the middle of end DA
-to the middle of end CB, AC = N + U and BD = N − U as vectors, so that (parallelogram law, and Euler's
+Let N be the line from the middle of edge AB to the middle of edge DC, and U the line from the middle of end
+DA to the middle of end CB. As vectors AC = N + U and BD = N − U, so that (parallelogram law, and Euler's
 theorem on quadrilaterals)
 
-    AC² − BD² = 4 U·N,    4 N² = AC² + BD² + DA² + CB² − AB² − DC²,    4 U² = AC² + BD² + AB² + DC² − DA² −
-    CB².
+    4 U·N = AC² − BD²
+    4 U²  = AC² + BD² + AB² + DC² − DA² − CB²
+    4 N²  = AC² + BD² + DA² + CB² − AB² − DC²
 """
 
 from __future__ import annotations
@@ -14,7 +15,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qc_app.measure.quadrilateral.adjustment import AB, AC, BD, CB, DA, DC, Adjustment, FloatArray, parts
+from qc_app.measure.quadrilateral.adjustment import (
+    AB,
+    AC,
+    BD,
+    CB,
+    DA,
+    DC,
+    Adjustment,
+    FloatArray,
+    parts,
+    products,
+    propagated,
+)
 
 # signs of the squares of AB, DC, DA, CB, AC, BD in 4 N² and 4 U²
 _WIDTH_SIGNS = np.array([[-1.0], [-1.0], [1.0], [1.0], [1.0], [1.0]])
@@ -33,7 +46,7 @@ DIMENSIONS = (
 
 @dataclass(frozen=True, eq=False)
 class _Middle:
-    """Squares of the lengths, the middle lines U and N, and the lean."""
+    """Lengths of the middle lines U and N, and the lean: the part of N that lies along U."""
 
     length: FloatArray
     width: FloatArray
@@ -62,26 +75,26 @@ def dimensions(lengths: FloatArray) -> dict[str, FloatArray]:
 def standard_uncertainties(adjustment: Adjustment, reading_uncertainty: FloatArray) -> dict[str, FloatArray]:
     """The standard uncertainty of each of ``DIMENSIONS``, by propagation from those of the readings (6,).
 
-    JCGM 100:2008, 5.1.2, and 5.2 for the correlation that the adjustment brings; 0 where no reading was
-    taken.
+    Law of propagation, JCGM 100:2008, 5.1.2, and 5.2 for the correlation that the adjustment brings (clause
+    numbers from memory). A reading that was not taken counts with 0.
     """
-    found = {}
-    for name, slopes in _slopes(adjustment.lengths).items():
-        through = _through(adjustment, slopes)
-        found[name] = np.sqrt(np.einsum("in,in,i->n", through, through, reading_uncertainty**2))
-    return found
+    return {
+        name: propagated(_through(adjustment, slopes), reading_uncertainty)
+        for name, slopes in _sensitivities(adjustment.lengths).items()
+    }
 
 
 def _through(adjustment: Adjustment, slopes: FloatArray) -> FloatArray:
     """How a quantity with ``slopes`` in the adjusted lengths answers to the readings."""
     closing = adjustment.gradient
     moved = adjustment.weights[:, None] * closing
-    share = np.einsum("in,in->n", slopes, moved) / np.einsum("in,in->n", closing, moved)
+    share = products(slopes, moved) / products(closing, moved)
     through: FloatArray = slopes - share * closing
     return through
 
 
-def _slopes(lengths: FloatArray) -> dict[str, FloatArray]:
+def _sensitivities(lengths: FloatArray) -> dict[str, FloatArray]:
+    """How each of ``DIMENSIONS`` grows with each of the adjusted lengths, (6, n) each."""
     middle = _middle(lengths)
     zero = np.zeros_like(lengths)
     difference, length_taper, width_taper = zero.copy(), zero.copy(), zero.copy()

@@ -15,8 +15,8 @@ from qc_app.refusal import Refusal
 Reading = Length | float | NDArray[np.float64] | Sequence[float] | Sequence[Length]
 Pair = tuple[Reading | None, Reading | None]
 
-_SLIP = 3.0
-"""A reading beyond this many times its nominal size, or below this part of it, is in another unit."""
+_OTHER_UNIT = 3.0
+"""A reading more than so many times its nominal size, or less than that part of it, is in another unit."""
 
 # each diagonal with the sides from its first and from its second end to a third corner
 _TRIANGLES = ((AC, AB, CB), (AC, DA, DC), (BD, AB, DA), (BD, CB, DC))
@@ -26,9 +26,11 @@ _TRIANGLES = ((AC, AB, CB), (AC, DA, DC), (BD, AB, DA), (BD, CB, DC))
 class Readings:
     """Six lengths of n panels in inches; one that was not read holds a start value.
 
-    ``lengths`` (6, n): rows in the order of ``NAMES``, ``is_read`` (6,), ``nominal`` (2, n): length and
-    width, ``uncertainty`` (6,): standard uncertainties of the readings, 0 where none was taken; ``shape``:
-    of the arrays that came in, () for one panel.
+    ``lengths``      (6, n), rows in the order of ``NAMES``
+    ``is_read``      (6,), which of them were read
+    ``nominal``      (2, n), length and width
+    ``uncertainty``  (6,), standard uncertainties of the readings, 0 where none was taken
+    ``shape``        of the arrays that came in; () for one panel
     """
 
     lengths: FloatArray
@@ -92,7 +94,7 @@ def _check_unit(lengths: FloatArray, rows: list[int]) -> None:
     diagonal = np.sqrt(length * length + width * width)
     for row in rows:
         nominal = diagonal if row in (AC, BD) else length if row in (AB, DC) else width
-        odd = (lengths[row] > _SLIP * nominal) | (_SLIP * lengths[row] < nominal)
+        odd = (lengths[row] > _OTHER_UNIT * nominal) | (_OTHER_UNIT * lengths[row] < nominal)
         if odd.any():
             panel = int(np.argmax(odd))
             raise Refusal(
@@ -122,7 +124,7 @@ def _check_triangles(lengths: FloatArray, triangles: list[tuple[int, int, int]])
 
 
 def _other_diagonal(lengths: FloatArray, read: int) -> FloatArray:
-    """The diagonal that is left by four sides and the diagonal ``read``, from the two triangles on that."""
+    """The diagonal not read, from the two triangles that the sides form with the diagonal ``read``."""
     base = lengths[read]
     ends = []
     for one, other in ((one, other) for diagonal, one, other in _TRIANGLES if diagonal == read):

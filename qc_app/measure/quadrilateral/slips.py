@@ -1,9 +1,9 @@
 """Which single reading could explain readings that do not close.
 
 One redundant reading shows that something is wrong, never what: a change of any one of the six closes the
-figure. What can be said is how large that change would have to be for each reading, and how much it looks
-like a slip people make with a tape. The slips and their order are common practice on the shop floor, not
-taken from a standard.
+figure. What can be said is how large the change of each reading would have to be, and how much it looks like
+a slip people make with a tape. The slips and their weights are common practice on the shop floor, not taken
+from a standard.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from fractions import Fraction
 from typing import Literal
 
 MILLIMETRE = 10 / 254
+"""In inches."""
 
 
 @dataclass(frozen=True)
@@ -86,33 +87,36 @@ def ranked(
     nominal: dict[str, float],
     system: Literal["imperial", "metric"] = "imperial",
 ) -> tuple[Suspect, ...]:
-    """The suspects, most plausible first.
+    """The suspects, most plausible first; all figures by the name of the reading, in inches.
 
-    ``uncertainties`` are those of ``expected − reading``. A slip explains a change that lies within its
-    uncertainty of the slip's size; the weight of the slip is reduced as a normal density by the distance.
+    ``expected``       what the other five readings give
+    ``uncertainties``  standard uncertainties of expected − reading
+    ``nominal``        the size the panel should have
+
+    The nearer a change is to the size of a slip, the better the slip explains it: its weight falls off with
+    the distance as a normal density does. A reading nearer to its nominal size once changed is likelier too.
     """
-    twice = readings["AC"] == readings["BD"]
+    twice = readings.get("AC") == readings.get("BD")
     found = {}
     for name, value in readings.items():
         change, spread = expected[name] - value, uncertainties[name]
         explanations = [_explained(slip, change, spread) for slip in TAPE_SLIPS[system]]
-        explanations.append(_turned(value, change, spread))
+        explanations += [_turned(value, change, spread), _Explanation(None, _UNNAMED_WEIGHT)]
         if twice and name in ("AC", "BD"):
             explanations.append(_Explanation("the same diagonal entered twice", _TWICE_WEIGHT))
-        explanations.append(_Explanation(None, _UNNAMED_WEIGHT))
         best = max(explanations, key=lambda explanation: explanation.weight)
         nearness = _off(value - nominal[name]) / _off(expected[name] - nominal[name])
         found[name] = _Explanation(best.slip, best.weight * nearness)
     whole = sum(explanation.weight for explanation in found.values())
     suspects = [
         Suspect(
-            name,
-            readings[name],
-            expected[name],
-            expected[name] - readings[name],
-            uncertainties[name],
-            explanation.slip,
-            explanation.weight / whole,
+            reading=name,
+            value=readings[name],
+            expected=expected[name],
+            change=expected[name] - readings[name],
+            uncertainty=uncertainties[name],
+            slip=explanation.slip,
+            plausibility=explanation.weight / whole,
         )
         for name, explanation in found.items()
     ]
@@ -132,6 +136,7 @@ def _turned(value: float, change: float, spread: float) -> _Explanation:
 
 
 def _off(deviation: float) -> float:
+    """How unlikely it is, 1 or more, that a panel deviates so many inches from its nominal size."""
     return 1 + (deviation / _OFF_SIZE) ** 2
 
 

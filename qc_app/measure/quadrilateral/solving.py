@@ -55,17 +55,22 @@ def solve(
 ) -> PanelShape[Any, Any]:
     """The shape of a panel of nominal ``length`` × ``width`` from tape readings in inches or as ``Length``.
 
-    Corners A, B, C, D go round the panel. ``edges`` are (AB, DC), ``ends`` (DA, CB), ``diagonals`` (AC,
-    BD); None for a reading that was not taken. Each may be an array with one value for each panel; all are
-    broadcast together. ``uncertainty`` is the standard uncertainty of each reading, one for all or six in
-    the order AB, DC, DA, CB, AC, BD. An error of scale common to all readings of one tape does not show in
-    the misclosure.
+    Corners A, B, C, D go round the panel. A reading may be an array with one value for each panel; all are
+    broadcast together.
+
+    ``edges``             (AB, DC), None for one that was not read
+    ``ends``              (DA, CB), likewise
+    ``diagonals``         (AC, BD), likewise
+    ``uncertainty``       standard uncertainty of a reading: one for all, or six for AB, DC, DA, CB, AC, BD
+    ``false_alarm_rate``  probability that sound readings are called inconsistent
+
+    What is read decides what can be said:
 
     - Six readings: one is redundant. The corners are those of least squares, and the misclosure is tested
-    against
-      its own uncertainty at ``false_alarm_rate``.
-    - Four sides and one diagonal: the other diagonal follows; nothing can be tested. - Diagonals and not
-    all sides: unread sides take their nominal size, changed as little as the diagonals ask for.
+      against its own uncertainty. An error of scale common to all readings of one tape does not show in it.
+    - Four sides and one diagonal: the other diagonal follows; nothing can be tested.
+    - Both diagonals but not all sides: a side not read takes its nominal size, changed as little as the
+      diagonals ask for; nothing can be tested.
 
     Raises ``Refusal`` for a reading that is zero, negative or not finite, far from its nominal size, or
     impossible beside the others, and for an uncertainty or false-alarm rate out of range.

@@ -7,19 +7,19 @@ from fractions import Fraction
 from qc_app.measure.length import Length, positive_inches
 from qc_app.refusal import Refusal
 
-_SLIP = Fraction(1, 4)
+_OTHER_UNIT = Fraction(1, 4)
+"""Part of the sides' squares by which the diagonals' may be off; beyond it one was read in another unit."""
 
 
 @dataclass(frozen=True, slots=True)
 class Squareness:
     """How far a panel of known size is racked.
 
-    Corners A, B, C, D go round the panel; AB and DC are the long edges, AC and BD the diagonals. All signs
-    agree: positive when AC is the longer diagonal, that is when edge DC is shifted in the direction from A
-    to B.
+    Corners A, B, C, D go round the panel; AB and DC are the long edges, AC and BD the diagonals. Every figure
+    is positive when AC is the longer diagonal, that is when edge DC is shifted in the direction from A to B.
 
     ``exact_difference``  AC − BD as an exact length
-    ``lean``              shift of edge DC along AB over the width, inches
+    ``lean``              shift of edge DC along AB, over the whole width, inches
     ``angle``             by which the ends are off square, degrees
     """
 
@@ -38,9 +38,8 @@ def square_from_diagonals(
 ) -> Squareness:
     """Squareness of a panel of nominal ``length`` × ``width`` from its diagonals; floats are inches.
 
-    Takes the panel for a parallelogram of the nominal size, for which AC² − BD² = 4 · length · lean
-    (parallelogram law). Equal diagonals do not prove a rectangle: a panel with unequal edges needs
-    ``solve``.
+    The panel is taken for a parallelogram of the nominal size: AC² − BD² = 4 · length · lean (parallelogram
+    law). Equal diagonals do not prove a rectangle: a panel with unequal edges needs ``solve``.
 
     Raises ``Refusal`` for a size or diagonal that is zero, negative or not finite, for a diagonal that no
     panel with these sides can have, and for diagonals too far from the nominal size to be in the same unit.
@@ -73,7 +72,7 @@ def _check_triangle(diagonal: Fraction, name: str, edge: Fraction, end: Fraction
 def _check_unit(edge: Fraction, end: Fraction, first: Fraction, second: Fraction) -> None:
     # AC² + BD² = 2 (edge² + end²) for every parallelogram, however far it is racked
     sides = 2 * (edge**2 + end**2)
-    if abs(first**2 + second**2 - sides) > _SLIP * sides:
+    if abs(first**2 + second**2 - sides) > _OTHER_UNIT * sides:
         raise Refusal(
             "Diagonals of {ac} in and {bd} in do not fit a panel {length} in × {width} in. Check the units.",
             ac=float(first),
