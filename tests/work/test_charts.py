@@ -97,11 +97,11 @@ def test_a_stations_charts_are_listed_by_name(sqlite_database: Database, shop: C
         assert streams_at(session, find.station(session, worker, "fill")) == []
 
 
-def test_another_plants_charts_are_not_found(database: Database, cast: Cast) -> None:
-    with database.write() as session:
-        Said(at=LATER - timedelta(days=1)).record(session, cast, LATER)
-        stream, stranger = only_stream(session), cast.person(session, "stranger")
-        assert find.stream(session, cast.person(session, "worker"), stream.id) is stream
+def test_another_plants_charts_are_not_found(sqlite_database: Database, shop: Cast) -> None:
+    with sqlite_database.write() as session:
+        Said(at=LATER - timedelta(days=1)).record(session, shop, LATER)
+        stream, stranger = only_stream(session), shop.person(session, "stranger")
+        assert find.stream(session, shop.person(session, "worker"), stream.id) is stream
         assert overview(session, stranger) == []
         with pytest.raises(Refusal, match="no such chart"):
             find.stream(session, stranger, stream.id)

@@ -35,13 +35,15 @@ def test_readings_stand_in_the_order_they_were_measured(database: Database, cast
         ]
 
 
-def test_what_is_open_follows_the_route_and_leaves_out_what_is_proven(database: Database, cast: Cast) -> None:
-    with database.write() as session:
-        check("framing_check", "framing").record(session, cast)
-        Said().record(session, cast)
-        Said(place="DC", entries={"length": "24' 1"}).record(session, cast)
-    with database.read() as session:
-        history = of_panel(session, cast)
+def test_what_is_open_follows_the_route_and_leaves_out_what_is_proven(
+    sqlite_database: Database, shop: Cast
+) -> None:
+    with sqlite_database.write() as session:
+        check("framing_check", "framing").record(session, shop)
+        Said().record(session, shop)
+        Said(place="DC", entries={"length": "24' 1"}).record(session, shop)
+    with sqlite_database.read() as session:
+        history = of_panel(session, shop)
         still_open = [(d.check.characteristic.key, d.check.place, d.reading is None) for d in history.open]
         assert still_open[:3] == [
             ("connector_position", "connector 1", True),
@@ -49,7 +51,7 @@ def test_what_is_open_follows_the_route_and_leaves_out_what_is_proven(database: 
             ("edge_length", "DC", False),
         ]
         assert [key for key, *_ in still_open[-2:]] == ["label_check", "pick_check"]
-        panel = panel_of(session, cast)
+        panel = panel_of(session, shop)
         plan = panel.control_plan.plan
         due = [plan.checks(panel.subject, station) for station in plan.kind(panel.kind).route]
         assert len(still_open) == sum(map(len, due)) - 2
@@ -68,13 +70,13 @@ def test_the_lean_stands_beside_a_difference_of_diagonals(sqlite_database: Datab
         assert angle.amount == pytest.approx(0.01966, abs=6e-6)
 
 
-def test_events_of_a_panel_are_its_own_and_in_order(database: Database, cast: Cast) -> None:
-    with database.write() as session:
-        Said().record(session, cast, NOW + timedelta(minutes=1))
-        Said(place="DC", of="floor_panel").record(session, cast, NOW + timedelta(minutes=2))
-        Said(place="DC").record(session, cast, NOW + timedelta(minutes=3))
-    with database.read() as session:
-        events = of_panel(session, cast).events
+def test_events_of_a_panel_are_its_own_and_in_order(sqlite_database: Database, shop: Cast) -> None:
+    with sqlite_database.write() as session:
+        Said().record(session, shop, NOW + timedelta(minutes=1))
+        Said(place="DC", of="floor_panel").record(session, shop, NOW + timedelta(minutes=2))
+        Said(place="DC").record(session, shop, NOW + timedelta(minutes=3))
+    with sqlite_database.read() as session:
+        events = of_panel(session, shop).events
         assert [(e.what, e.facts.get("place")) for e in events] == [
             ("panel scheduled", None),
             ("reading recorded", "AB"),

@@ -72,23 +72,23 @@ def test_a_reading_is_stored_word_for_word_with_what_it_was_judged_against(
         assert [instrument.name for instrument in reading.instruments] == ["Tape 4"]
 
 
-def test_a_reading_beyond_its_limit_is_stored_as_outside(database: Database, cast: Cast) -> None:
-    with database.write() as session:
-        reading = Said(entries={"length": "23' 11 59/64\""}).record(session, cast)
+def test_a_reading_beyond_its_limit_is_stored_as_outside(sqlite_database: Database, shop: Cast) -> None:
+    with sqlite_database.write() as session:
+        reading = Said(entries={"length": "23' 11 59/64\""}).record(session, shop)
         assert reading.verdict == "outside"
-        assert panel_of(session, cast).waiting_at == "framing"
+        assert panel_of(session, shop).waiting_at == "framing"
 
 
-def test_a_reading_makes_an_event_in_the_chain_of_its_building(database: Database, cast: Cast) -> None:
+def test_a_reading_makes_an_event_in_the_chain_of_its_building(sqlite_database: Database, shop: Cast) -> None:
     said = Said(note="the note is not part of it")
-    with database.write() as session:
-        said.record(session, cast)
-    with database.read() as session:
-        chain = select(Event).where(Event.chain == f"building {cast.building}").order_by(Event.number)
+    with sqlite_database.write() as session:
+        said.record(session, shop)
+    with sqlite_database.read() as session:
+        chain = select(Event).where(Event.chain == f"building {shop.building}").order_by(Event.number)
         events = session.scalars(chain).all()
         assert first_break(events) is None
         assert events[-1].what == "reading recorded"
-        assert (events[-1].panel_id, events[-1].person_id, events[-1].at) == (cast.panel, cast.worker, NOW)
+        assert (events[-1].panel_id, events[-1].person_id, events[-1].at) == (shop.panel, shop.worker, NOW)
         assert events[-1].facts == {
             "reading": str(said.uuid),
             "mark": "R-01",
@@ -227,7 +227,7 @@ def test_somebody_made_inactive_does_not(sqlite_database: Database, shop: Cast) 
     assert isinstance(refused(sqlite_database, shop, Said(), "Wren Abbey may not record"), NotAllowed)
 
 
-def test_a_core_is_worked_out_with_the_bore_of_its_cutter(database: Database, cast: Cast) -> None:
+def test_a_core_is_worked_out_with_the_bore_of_its_cutter(sqlite_database: Database, shop: Cast) -> None:
     # 60.0 g in a core of 2 1/2 in bore, 11 1/4 in deep: 4.139 lb/ft³ (mass / (π/4 · bore² · depth)).
     core = Said(
         "core_density",
@@ -236,8 +236,8 @@ def test_a_core_is_worked_out_with_the_bore_of_its_cutter(database: Database, ca
         station="fill",
         instruments=("core_cutter", "scale"),
     )
-    with database.write() as session:
-        reading = core.record(session, cast)
+    with sqlite_database.write() as session:
+        reading = core.record(session, shop)
         assert reading.amount / 1_000_000 == pytest.approx(4.139, abs=5e-4)
         assert reading.entries == {"mass": "60.0 g", "depth": "11 1/4"}
         assert (reading.target, reading.lower, reading.upper) == (4_000_000, 3_500_000, 4_500_000)
@@ -272,7 +272,7 @@ def test_a_panel_passes_every_station_of_its_route_once_all_is_proven(database: 
         assert passed == ["framing", "sheathing_fence", "services", "fill", "air_seal", "final"]
 
 
-def test_a_reading_outside_brings_the_panel_back(database: Database, cast: Cast) -> None:
+def test_a_reading_outside_brings_the_panel_back(sqlite_database: Database, shop: Cast) -> None:
     def connector(number: int, position: str, minute: int = 0) -> Said:
         place, at = f"connector {number}", NOW + timedelta(minutes=minute)
         return Said("connector_position", place, {"length": position}, at, station="framing")
@@ -285,10 +285,10 @@ def test_a_reading_outside_brings_the_panel_back(database: Database, cast: Cast)
         (connector(2, "20' 0 9/64", minute=5), "framing"),
         (connector(2, "20' 0 1/8", minute=6), "sheathing_fence"),
     ]
-    with database.write() as session:
+    with sqlite_database.write() as session:
         for said, waiting_at in steps:
-            said.record(session, cast, now=LATER)
-            assert panel_of(session, cast).waiting_at == waiting_at
+            said.record(session, shop, now=LATER)
+            assert panel_of(session, shop).waiting_at == waiting_at
 
 
 def test_the_newest_reading_by_time_of_measuring_counts(database: Database, cast: Cast) -> None:

@@ -86,10 +86,10 @@ def test_marks_may_have_any_letters(database: Database, cast: Cast) -> None:
             schedule(session, cast, floor_panel(mark))
 
 
-def test_marks_and_codes_are_found_in_capitals_or_not(database: Database, cast: Cast) -> None:
-    with database.read() as session:
-        building = find.building_by_code(session, cast.person(session, "worker"), " h1 ")
-        assert find.panel_by_mark(session, building, "r-01").id == cast.panel
+def test_marks_and_codes_are_found_in_capitals_or_not(sqlite_database: Database, shop: Cast) -> None:
+    with sqlite_database.read() as session:
+        building = find.building_by_code(session, shop.person(session, "worker"), " h1 ")
+        assert find.panel_by_mark(session, building, "r-01").id == shop.panel
 
 
 def test_the_same_mark_may_be_used_in_another_building(sqlite_database: Database, shop: Cast) -> None:
@@ -118,9 +118,9 @@ def test_only_the_quality_manager_schedules(sqlite_database: Database, shop: Cas
             add_instrument(session, person, "tape", "Tape 5", None, NOW)
 
 
-def test_everyone_books_in_lots(database: Database, cast: Cast) -> None:
-    with database.write() as session:
-        worker = cast.person(session, "worker")
+def test_everyone_books_in_lots(sqlite_database: Database, shop: Cast) -> None:
+    with sqlite_database.write() as session:
+        worker = shop.person(session, "worker")
         lot = book_in_lot(session, worker, "precut_members", " LOT-2 ", SIZE, NOW)
         assert (lot.mark, lot.waiting_at, lot.plant_id) == ("LOT-2", "framing", worker.plant_id)
         assert (lot.length, lot.width, lot.depth) == tuple(part.nanometres for part in SIZE)

@@ -55,10 +55,10 @@ def test_an_empty_log_is_set_up_with_plant_manager_and_plan(database: Database) 
         assert first_break(events) is None
 
 
-def test_a_log_is_set_up_only_once(database: Database, cast: Cast) -> None:
-    with pytest.raises(Refusal, match="set up already"), database.write() as session:
+def test_a_log_is_set_up_only_once(sqlite_database: Database, shop: Cast) -> None:
+    with pytest.raises(Refusal, match="set up already"), sqlite_database.write() as session:
         set_up(session, **ANSWERS, now=NOW)
-    with database.read() as session:
+    with sqlite_database.read() as session:
         assert session.scalars(select(Plant).where(Plant.name == "Alder Yard")).all() == []
 
 

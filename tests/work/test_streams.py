@@ -70,10 +70,10 @@ def worked_out(session: Session) -> set[tuple[str, str]]:
     return wanted
 
 
-def test_each_place_that_is_a_process_has_a_chart(database: Database, cast: Cast) -> None:
-    with database.write() as session:
-        Said().record(session, cast)
-        Said(place="DC", entries={"length": "24' 0 1/16"}).record(session, cast)
+def test_each_place_that_is_a_process_has_a_chart(sqlite_database: Database, shop: Cast) -> None:
+    with sqlite_database.write() as session:
+        Said().record(session, shop)
+        Said(place="DC", entries={"length": "24' 0 1/16"}).record(session, shop)
         for bay in (2, 7):
             entries = {"mass": "60 g", "depth": "11"}
             Said(
@@ -82,27 +82,27 @@ def test_each_place_that_is_a_process_has_a_chart(database: Database, cast: Cast
                 entries,
                 station="fill",
                 instruments=("core_cutter", "scale"),
-            ).record(session, cast)
-        check("framing_check", "framing").record(session, cast)
-    with database.read() as session:
+            ).record(session, shop)
+        check("framing_check", "framing").record(session, shop)
+    with sqlite_database.read() as session:
         found = {s.name: [p.deviation for p in points(session, s)] for s in session.scalars(select(Stream))}
         assert set(found) == {"Length of edge, AB", "Length of edge, DC", "Core-sample density"}
         assert found["Length of edge, DC"] == [4 * SIXTY_FOURTH]
         assert len(found["Core-sample density"]) == 2
 
 
-def test_limits_are_those_of_individual_values(database: Database, cast: Cast) -> None:
-    with database.write() as session:
-        log_all(session, cast, FLOW_RATES)
-        phase = freeze(session, cast, 1, 20)
+def test_limits_are_those_of_individual_values(sqlite_database: Database, shop: Cast) -> None:
+    with sqlite_database.write() as session:
+        log_all(session, shop, FLOW_RATES)
+        phase = freeze(session, shop, 1, 20)
         assert phase.points == 20
         assert phase.centre / SIXTY_FOURTH == pytest.approx(508.1)
         assert phase.sigma / SIXTY_FOURTH == pytest.approx(19.105 / 1.128, rel=4e-4)
         assert phase.upper - phase.centre == phase.centre - phase.lower == 3 * phase.sigma
-    with database.read() as session:
+    with sqlite_database.read() as session:
         phase = session.scalars(select(Phase)).one()
         assert (phase.begins_at, phase.base_ends_at, phase.frozen_at) == (at(1), at(20), LATER)
-        assert (phase.person_id, phase.reason) == (cast.manager, "Steady after the new blade.")
+        assert (phase.person_id, phase.reason) == (shop.manager, "Steady after the new blade.")
         event = session.scalars(select(Event).where(Event.what == "control limits frozen")).one()
         assert event.facts == {
             "chart": "Length of member",

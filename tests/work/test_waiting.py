@@ -37,24 +37,24 @@ def said_of(due: list[Due]) -> list[tuple[str, str, bool]]:
     return [(d.check.characteristic.key, d.check.place, d.is_proven) for d in due]
 
 
-def test_panels_wait_in_raising_sequence_building_by_building(database: Database, cast: Cast) -> None:
-    with database.write() as session:
-        manager = cast.person(session, "manager")
+def test_panels_wait_in_raising_sequence_building_by_building(sqlite_database: Database, shop: Cast) -> None:
+    with sqlite_database.write() as session:
+        manager = shop.person(session, "manager")
         other = add_building(session, manager, "A1", "Another", NOW)
-        first = session.get_one(Building, cast.building)
+        first = session.get_one(Building, shop.building)
         add_panel(session, manager, other, roof_panel("Z-01", 1), NOW)
         add_panel(session, manager, first, roof_panel("R-09", 9), NOW)
         add_panel(session, manager, first, floor_panel("F-03", 3), NOW)
-        assert waiting(session, cast, "framing") == ["R-01", "F-01", "F-03", "R-09", "Z-01"]
-        assert waiting(session, cast, "fill") == []
+        assert waiting(session, shop, "framing") == ["R-01", "F-01", "F-03", "R-09", "Z-01"]
+        assert waiting(session, shop, "fill") == []
 
 
-def test_a_panel_that_moves_on_waits_at_the_next_station(database: Database, cast: Cast) -> None:
-    with database.write() as session:
-        replace(check("framing_check", "framing"), of="floor_panel").record(session, cast)
-    with database.read() as session:
-        assert waiting(session, cast, "framing") == ["R-01"]
-        assert waiting(session, cast, "sheathing_fence") == ["F-01"]
+def test_a_panel_that_moves_on_waits_at_the_next_station(sqlite_database: Database, shop: Cast) -> None:
+    with sqlite_database.write() as session:
+        replace(check("framing_check", "framing"), of="floor_panel").record(session, shop)
+    with sqlite_database.read() as session:
+        assert waiting(session, shop, "framing") == ["R-01"]
+        assert waiting(session, shop, "sheathing_fence") == ["F-01"]
 
 
 def test_another_plants_panels_do_not_wait_here(sqlite_database: Database, shop: Cast) -> None:
