@@ -11,6 +11,7 @@ from functools import cache
 import numpy as np
 
 from qc_app.refusal import Refusal
+from qc_app.spc.quadrature import gauss_legendre
 from qc_app.spc.series import Floats
 
 D2_OF_TWO = 2 / math.sqrt(math.pi)
@@ -113,8 +114,7 @@ def _range_moments(n: int) -> tuple[float, float]:
     """Mean and standard deviation of the range of ``n`` standard normal values."""
     if n == 2:
         return D2_OF_TWO, D3_OF_TWO
-    nodes, weights = np.polynomial.legendre.leggauss(240)
-    ranges, weights = 8 * (nodes + 1), 8 * weights
+    ranges, weights = gauss_legendre(240, 0, 16)
     exceeded = 1 - _range_distribution(n, ranges)
     mean = float(weights @ exceeded)
     mean_square = float(weights @ (2 * ranges * exceeded))

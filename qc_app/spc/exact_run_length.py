@@ -5,6 +5,7 @@ the centre line, in sigmas. With no shift every signal is a false alarm. Limits 
 real run lengths vary around these.
 """
 
+import math
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
@@ -12,6 +13,7 @@ import numpy as np
 
 from qc_app.refusal import Refusal
 from qc_app.spc.order_survival import ordered_survival
+from qc_app.spc.quadrature import gauss_legendre
 from qc_app.spc.rule_chain import ORDERED, SIGNAL, Chain, chain
 from qc_app.spc.run_rules import Rule, as_rules
 from qc_app.spc.series import Floats, finite, positive
@@ -107,8 +109,7 @@ def _zone_survival(steps: Chain, shift: float) -> Iterator[float]:
 @lru_cache(maxsize=256)
 def _ewma(weight: float, width: float, shift: float) -> RunLength:
     limit = width * np.sqrt(weight / (2 - weight))
-    nodes, weights = np.polynomial.legendre.leggauss(int(max(48, 24 * 2 * limit / weight)))
-    points, weights = limit * nodes, limit * weights
+    points, weights = gauss_legendre(_enough_points(2 * limit / weight), -limit, limit)
     away = (points - (1 - weight) * points[:, np.newaxis]) / weight - shift
     start = points / weight - shift
     return RunLength(_survival(_normal(start) * weights / weight, _normal(away) * weights / weight))
@@ -135,8 +136,7 @@ def _one_side(
     """Chance that one side signals at point 1, 2, …: from zero, and from its head start."""
     from scipy.special import ndtr
 
-    nodes, weights = np.polynomial.legendre.leggauss(int(max(32, 14 * decision)))
-    points, weights = decision / 2 * (nodes + 1), decision / 2 * weights
+    points, weights = gauss_legendre(_enough_points(decision), 0, decision)
     starts = np.concatenate(([0.0, head_start], points))
     drift = shift - allowance
     to_points = _normal(points - starts[:, np.newaxis] - drift) * weights
@@ -170,6 +170,11 @@ def _both_sides(high: Iterator[tuple[float, float]], low: Iterator[tuple[float, 
         kept[5, size] = found_now
         survival -= found_now
         yield survival
+
+
+def _enough_points(sigmas: float) -> int:
+    """Points that integrate a normal density over so many of its standard deviations to about 1e-10."""
+    return 16 * math.ceil(2 + 0.6 * sigmas)
 
 
 def _normal(z: Floats) -> Floats:

@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from qc_app.spc.quadrature import gauss_legendre
 from qc_app.spc.rule_chain import SIGNAL, Chain
 from qc_app.spc.series import Floats
 
@@ -58,8 +59,7 @@ def _integrals(
     panels: list[tuple[float, float]], zones: list[int], shift: float
 ) -> tuple[Floats, NDArray[np.intp], Floats, Floats]:
     """Points, their zones, and the weights that integrate over all values above and below each point."""
-    base, _ = np.polynomial.legendre.leggauss(NODES)
-    points = np.concatenate([(a + b) / 2 + (b - a) / 2 * base for a, b in panels])
+    points = np.concatenate([gauss_legendre(NODES, *panel)[0] for panel in panels])
     rising = np.zeros((points.size, points.size))
     for place, panel in enumerate(panels):
         own = slice(place * NODES, (place + 1) * NODES)
@@ -71,15 +71,14 @@ def _integrals(
 
 def _weights(panel: tuple[float, float], start: float, shift: float) -> Floats:
     """Weights at a panel's points that integrate a polynomial times the normal density from ``start`` up."""
-    base, _ = np.polynomial.legendre.leggauss(NODES)
-    fine, fine_weights = np.polynomial.legendre.leggauss(24)
+    base, _ = gauss_legendre(NODES, -1, 1)
     left, right = panel
-    y = (start + right) / 2 + (right - start) / 2 * fine
+    y, fine_weights = gauss_legendre(24, start, right)
     density = np.exp(-((y - shift) ** 2) / 2) / np.sqrt(2 * np.pi)
     scaled = (2 * y - left - right) / (right - left)
     basis = np.linalg.solve(
         np.polynomial.legendre.legvander(base, NODES - 1).T,
         np.polynomial.legendre.legvander(scaled, NODES - 1).T,
     )
-    weights: Floats = basis @ (density * fine_weights) * (right - start) / 2
+    weights: Floats = basis @ (density * fine_weights)
     return weights

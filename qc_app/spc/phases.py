@@ -86,7 +86,7 @@ class BaseCheck:
             found.append(f"Only {self.points} points; at least {FEWEST_POINTS} are wanted.")
         count = len({index for indexes in self.signals.values() for index in indexes})
         if count:
-            found.append(f"{count} points signal; find out why before limits are set from them.")
+            found.append(f"Points that signal: {count}. Find out why before limits are set from them.")
         if self.normality is not None and not self.normality.looks_normal(0.01):
             found.append("The values do not look normal; false alarms may be more frequent than stated.")
         if self.correlated:

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 
 from qc_app.refusal import Refusal
 from qc_app.spc.moments import mean, standard_deviation
+from qc_app.spc.quadrature import gauss_legendre
 from qc_app.spc.series import Floats, positive, series, share, whole
 from qc_app.spc.subgroups import Subgroups, summary
 
@@ -211,9 +212,8 @@ def _two_sided(size: float, freedom: float, coverage: float, confidence: float) 
     from scipy.optimize import brentq
     from scipy.special import chdtrc
 
-    nodes, weights = np.polynomial.legendre.leggauss(96)
-    error = 4.75 * (nodes + 1)
-    chances = 9.5 * np.exp(-(error**2) / 2) / math.sqrt(2 * math.pi) * weights
+    error, weights = gauss_legendre(96, 0, 9.5)
+    chances = 2 * np.exp(-(error**2) / 2) / math.sqrt(2 * math.pi) * weights
     needed = freedom * _half_widths(error / math.sqrt(size), coverage) ** 2
 
     def held(k: float) -> float:
@@ -245,9 +245,8 @@ def _spreads(freedom: float) -> tuple[Floats, Floats]:
 
     width = 9 / math.sqrt(2 * freedom)
     low, high = max(0.0, 1 - width), 1 + width
-    nodes, weights = np.polynomial.legendre.leggauss(400)
-    spreads = (low + high) / 2 + (high - low) / 2 * nodes
+    spreads, weights = gauss_legendre(400, low, high)
     half = freedom / 2
     logs = math.log(2) + half * math.log(half) - gammaln(half) + (freedom - 1) * np.log(spreads)
     density = np.exp(logs - half * spreads**2)
-    return spreads, density * weights * (high - low) / 2
+    return spreads, density * weights

@@ -11,14 +11,14 @@ MASS = [199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57]
 
 # NIST/SEMATECH e-Handbook 1.3.5.17.3: 54 values of B. Rosner, Technometrics 25(2), 1983.
 ROSNER = """
--0.25 0.68 0.94 1.15 1.20 1.26 1.26 1.34 1.38 1.43 1.49 1.49 1.55 1.56 1.58 1.65 1.69 1.70 1.76 1.77 1.81 1.91 1.94
-1.96 1.99 2.06 2.09 2.10 2.14 2.15 2.23 2.24 2.26 2.35 2.37 2.40 2.47 2.54 2.62 2.64 2.90 2.92 2.92 2.93 3.21 3.26
-3.30 3.59 3.68 4.30 4.64 5.34 5.42 6.01
+-0.25 0.68 0.94 1.15 1.20 1.26 1.26 1.34 1.38 1.43 1.49 1.49 1.55 1.56 1.58 1.65 1.69 1.70 1.76 1.77
+1.81 1.91 1.94 1.96 1.99 2.06 2.09 2.10 2.14 2.15 2.23 2.24 2.26 2.35 2.37 2.40 2.47 2.54 2.62 2.64
+2.90 2.92 2.92 2.93 3.21 3.26 3.30 3.59 3.68 4.30 4.64 5.34 5.42 6.01
 """
 
 
 def test_one_reading_of_a_mass_spectrometer() -> None:
-    """NIST/SEMATECH e-Handbook 1.3.5.17.1: G = 2.4687, critical 2.032 (one-sided) and 2.126, both truncated."""
+    """NIST/SEMATECH e-Handbook 1.3.5.17.1: G = 2.4687, critical 2.032 (one-sided) and 2.126, truncated."""
     found = grubbs(MASS)
     assert found.statistic == pytest.approx(2.4687, abs=1e-4)
     assert found.critical == pytest.approx(2.1266, abs=1e-4)
@@ -30,7 +30,14 @@ def test_one_reading_of_a_mass_spectrometer() -> None:
 # Grubbs' one-sided critical values at 0.10, 0.05 and 0.01, as printed (three figures off by a last digit).
 @pytest.mark.parametrize(
     ("n", "printed"),
-    [(3, (1.15, 1.15, 1.15)), (5, (1.6, 1.67, 1.75)), (8, (1.91, 2.03, 2.22)), (10, (2.03, 2.18, 2.41)), (15, (2.25, 2.41, 2.71)), (20, (2.38, 2.56, 2.88))],
+    [
+        (3, (1.15, 1.15, 1.15)),
+        (5, (1.60, 1.67, 1.75)),
+        (8, (1.91, 2.03, 2.22)),
+        (10, (2.03, 2.18, 2.41)),
+        (15, (2.25, 2.41, 2.71)),
+        (20, (2.38, 2.56, 2.88)),
+    ],
 )
 def test_printed_critical_values(n: int, printed: tuple[float, float, float]) -> None:
     found = tuple(grubbs_critical(n, alpha, sides=1) for alpha in (0.10, 0.05, 0.01))
@@ -45,10 +52,10 @@ def test_the_chance_of_a_distance_at_the_critical_value_is_alpha() -> None:
 
 
 def test_three_outliers_that_hide_each_other() -> None:
-    """Printed: statistics 3.118, 2.942, 3.179, 2.810, 2.815; critical 3.158, 3.151, 3.143, 3.136, 3.128."""
+    """Printed, cut after three decimals: 3.118, 2.942, 3.179, 2.810, 2.815; critical 3.158, 3.151, 3.143."""
     values = [float(part) for part in ROSNER.split()]
     found = generalised_esd(values, most=10)
-    assert found.statistics[:5] == pytest.approx((3.118, 2.942, 3.179, 2.810, 2.815), abs=5.1e-4)
+    assert found.statistics[:5] == pytest.approx((3.118, 2.942, 3.179, 2.810, 2.815), abs=1e-3)
     assert found.critical[:5] == pytest.approx((3.158, 3.151, 3.143, 3.136, 3.128), abs=1.1e-3)
     assert [values[i] for i in found.outliers] == [6.01, 5.42, 5.34]
     assert not grubbs(values).is_outlier, "a test for one outlier does not see them"

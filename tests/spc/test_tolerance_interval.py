@@ -66,7 +66,9 @@ def test_cores_within_panels_keep_the_promise(between: float, within: float) -> 
 
 
 def test_treating_cores_as_independent_would_promise_too_much() -> None:
-    draw, naive, right = np.random.default_rng(23), [], []
+    draw = np.random.default_rng(23)
+    naive: list[bool] = []
+    right: list[bool] = []
     for _ in range(300):
         cores = draw.normal(3.8, 0.2, 8)[:, np.newaxis] + draw.normal(0, 0.02, (8, 5))
         for kept, interval in (
@@ -74,7 +76,7 @@ def test_treating_cores_as_independent_would_promise_too_much() -> None:
             (right, ti.within_subgroups(cores)),
         ):
             assert interval.lower is not None
-            kept.append(norm.sf(interval.lower, 3.8, np.hypot(0.2, 0.02)) >= 0.95)
+            kept.append(bool(norm.sf(interval.lower, 3.8, np.hypot(0.2, 0.02)) >= 0.95))
     assert np.mean(naive) < 0.85
     assert np.mean(right) > 0.92
 
@@ -99,7 +101,7 @@ def test_intervals_by_order_suppose_no_distribution() -> None:
 def test_the_bound_by_order_is_the_binomial_one() -> None:
     values = list(range(200))
     rank = int(ti.by_order(values, 0.95, 0.9, side="lower").lower or 0) + 1
-    # At least 95 % lie above the r-th value unless r or more of 200 fall in the lowest 5 %... with chance < 10 %.
+    # At least 95 % lie above the r-th value if r or more of the 200 fall in the lowest 5 %.
     assert binom.sf(rank - 1, 200, 0.05) >= 0.9 > binom.sf(rank, 200, 0.05)
     upper = ti.by_order(values, 0.95, 0.9, side="upper").upper
     assert upper == 200 - rank
