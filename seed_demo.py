@@ -312,7 +312,7 @@ def freeze_ripe_limits(shop: Shop, now: datetime) -> None:
         if not stream.phases and len(listed) >= BASE_POINTS:
             base = (listed[0].measured_at, listed[-1].measured_at)
             reason = "First weeks of the line, machines checked, nothing unusual noted."
-            freeze_limits(shop.session, shop.people["mira"], stream, base, reason, now)
+            freeze_limits(shop.session, shop.people["mira"], stream, base, reason, now, despite=True)
 
 
 def log(shop: Shop, task: Task) -> str:

@@ -9,6 +9,7 @@ from qc_app.measure.conformity import Verdict
 from qc_app.plan.characteristic import Characteristic
 from qc_app.plan.subject import Subject
 from qc_app.refusal import Refusal
+from qc_app.spc.patterns import ALL
 
 
 @dataclass(frozen=True)
@@ -54,6 +55,8 @@ class ControlPlan:
     characteristics: tuple[Characteristic, ...]
     uncertainties: Mapping[str, int] = field(default_factory=dict)
     """Standard uncertainty of one reading with each kind of instrument that states none of its own."""
+    rules: tuple[str, ...] = ALL
+    """Names of the run rules that control charts watch."""
 
     @cached_property
     def _stations(self) -> Mapping[str, Station]:
@@ -102,7 +105,7 @@ class ControlPlan:
         ]
 
     def together(self, subject: Subject, first: Check) -> list[Check]:
-        """The checks typed on one page with this one, in the order of the plan; itself, if it stands alone."""
+        """The checks typed on one page with this one, in the order of the plan; at least itself."""
         name = first.characteristic.together
         if not name:
             return [first]

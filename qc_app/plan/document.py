@@ -16,6 +16,7 @@ from qc_app.plan.control_plan import ControlPlan, Kind, Station
 from qc_app.plan.instrument import INSTRUMENT_KINDS, parse_uncertainty
 from qc_app.plan.quantity import Quantity, parse_amount
 from qc_app.refusal import Refusal, shortened
+from qc_app.spc.patterns import ALL
 
 Table = Mapping[str, Any]
 E = TypeVar("E", bound=StrEnum)
@@ -23,6 +24,7 @@ E = TypeVar("E", bound=StrEnum)
 KEYS: dict[str, dict[str, Any]] = {
     "control plan": {
         "name": str,
+        "rules": [str],
         "uncertainty": dict,
         "station": dict,
         "kind": dict,
@@ -79,7 +81,8 @@ def _plan(document: Table) -> ControlPlan:
     uncertainties = {
         kind: parse_uncertainty(kind, text) for kind, text in document.get("uncertainty", {}).items()
     }
-    plan = ControlPlan(document["name"], stations, kinds, characteristics, uncertainties)
+    rules = tuple(_one_of(ALL, rule) for rule in document.get("rules", ALL))
+    plan = ControlPlan(document["name"], stations, kinds, characteristics, uncertainties, rules)
     check_plan(plan)
     return plan
 

@@ -20,6 +20,7 @@ GRAINS = 1_000_000
 """Grains in one pound per cubic foot, and in one percent."""
 
 MINUS = "\N{MINUS SIGN}"
+NANOMETRES_PER_INCH = 25_400_000
 
 
 class Quantity(StrEnum):
@@ -87,11 +88,12 @@ def format_amount(quantity: Quantity, amount: int, units: Units) -> str:
     """An amount as the shop writes it, with its unit."""
     match quantity:
         case Quantity.LENGTH:
-            return format_length(Length.from_nanometres(amount), units.denominator, units.system)
+            length = Length.from_nanometres(amount)
+            return format_length(length, _graduation(amount, units), units.system)
         case Quantity.DENSITY:
             return _density_text(amount, units)
         case Quantity.MOISTURE:
-            return f"{amount / GRAINS:.1f} %"
+            return f"{_decimal(amount)} %"
         case Quantity.COUNT:
             return str(amount)
 
@@ -99,7 +101,8 @@ def format_amount(quantity: Quantity, amount: int, units: Units) -> str:
 def format_difference(quantity: Quantity, amount: int, units: Units) -> str:
     """A deviation from target, always with its sign."""
     if quantity is Quantity.LENGTH:
-        return format_deviation(Length.from_nanometres(amount), units.denominator, units.system)
+        length = Length.from_nanometres(amount)
+        return format_deviation(length, _graduation(amount, units), units.system)
     sign = "+" if amount > 0 else MINUS if amount < 0 else ""
     return sign + format_amount(quantity, abs(amount), units)
 
@@ -134,6 +137,18 @@ def axis_unit(quantity: Quantity, units: Units) -> str:
 
 KILOGRAMS_PER_POUND = 0.45359237 / 0.3048**3
 """kg/m³ in one lb/ft³, from the exact pound and foot (NIST SP 811, appendix B)."""
+
+
+def _graduation(amount: int, units: Units) -> int:
+    """The shop's own denominator, or a finer one where rounding could hide the side of a limit."""
+    finer = (d for d in (units.denominator, 32, 64) if amount * d % NANOMETRES_PER_INCH == 0)
+    return max(units.denominator, next(finer, units.denominator))
+
+
+def _decimal(grains: int) -> str:
+    """Grains as a decimal number with all its digits, and at least one after the point."""
+    digits = f"{grains / GRAINS:.6f}".rstrip("0")
+    return digits + "0" if digits.endswith(".") else digits
 
 
 def _density_text(amount: int, units: Units) -> str:

@@ -5,7 +5,7 @@ Points and signals follow from readings and may be worked out again; phases are 
 
 from datetime import datetime
 
-from sqlalchemy import Float, ForeignKey, Index, String, Text, UniqueConstraint
+from sqlalchemy import JSON, Float, ForeignKey, Index, String, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from qc_app.plan.quantity import Quantity
@@ -39,7 +39,7 @@ class Phase(Table):
     """Limits frozen from a base period, with the reason. They hold from ``begins_at`` until the next phase.
 
     ``centre`` and ``sigma`` are in grains; they come from the points of the base period and stay as they were
-    worked out, whatever arrives later.
+    worked out, whatever arrives later. ``rules`` are the run rules watched under them.
     """
 
     __tablename__ = "phase"
@@ -52,6 +52,7 @@ class Phase(Table):
     points: Mapped[int]
     centre: Mapped[float] = mapped_column(Float(53))
     sigma: Mapped[float] = mapped_column(Float(53))
+    rules: Mapped[list[str]] = mapped_column(JSON)
     reason: Mapped[str] = mapped_column(Text)
     person_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     frozen_at: Mapped[datetime]

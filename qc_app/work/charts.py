@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 
 from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session, joinedload
@@ -10,6 +11,7 @@ from sqlalchemy.orm import Session, joinedload
 from qc_app.records.chart import Phase, Point, Signal, Stream
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Person, Station
+from qc_app.spc.run_length import shewhart
 from qc_app.work.streams import phase_of
 
 POINTS_SHOWN = 250
@@ -37,6 +39,19 @@ class Chart:
     def signalling(self) -> tuple[Plotted, ...]:
         """The points that complete a signal, newest first."""
         return tuple(p for p in reversed(self.points) if p.rules)
+
+
+@dataclass(frozen=True)
+class FalseSignals:
+    """How often a chart signals with nothing changed, and how soon it finds a shift of one sigma.
+
+    Averages: points between false signals, working days between them at the present pace, and points until
+    the shift is found.
+    """
+
+    points_between: float
+    days_between: float
+    points_until_found: float
 
 
 @dataclass(frozen=True)
@@ -73,6 +88,20 @@ def chart(session: Session, stream: Stream, until: datetime | None = None) -> Ch
         tuple(Plotted(p, _mark(p), phase_of(stream.phases, p), rules.get(p.id, ())) for p in shown),
         total - len(shown),
     )
+
+
+def false_signals(drawn: Chart) -> FalseSignals | None:
+    """What a chart's present rules promise for normal, independent points; None without limits."""
+    if not drawn.stream.phases or not drawn.points:
+        return None
+    between, until_found = _run_lengths(tuple(drawn.stream.phases[-1].rules))
+    days = len({p.point.measured_at.date() for p in drawn.points})
+    return FalseSignals(between, between / (len(drawn.points) / days), until_found)
+
+
+@lru_cache(maxsize=64)
+def _run_lengths(rules: tuple[str, ...]) -> tuple[float, float]:
+    return float(shewhart(rules, 0.0)), float(shewhart(rules, 1.0))
 
 
 def streams_at(session: Session, station: Station) -> list[Stream]:

@@ -24,11 +24,20 @@ from qc_app.records.schema import UtcTime
 from qc_app.records.shop import Person
 from qc_app.refusal import Refusal
 from qc_app.spc.patterns import LONGEST_WINDOW, find
-from qc_app.spc.shewhart import individuals
+from qc_app.spc.phases import check_base
 from qc_app.work.roles import Act, require
+from qc_app.work.setup import plan_in_force
 
 FEWEST_BASE_POINTS = 20
 """Points a base period needs before its limits mean anything (common practice: 20 to 25)."""
+
+
+class BaseDoubted(Refusal):
+    """Something speaks against freezing limits from a base; ``reservations`` are plain sentences."""
+
+    def __init__(self, reservations: Sequence[str]) -> None:
+        self.reservations = tuple(reservations)
+        super().__init__("Before limits are frozen from this period: {said}", said=" ".join(reservations))
 
 
 def add_point(
@@ -63,11 +72,17 @@ def freeze_limits(
     base: tuple[datetime, datetime],
     reason: str,
     now: datetime,
+    despite: bool = False,
 ) -> Phase:
     """Freezes control limits from the points of a base period; they hold from its first day on.
 
+    The run rules watched are those of the control plan in force, and stay with the limits. ``despite`` says
+    that whoever freezes them knows what speaks against this base.
+
     Raises
     ------
+    BaseDoubted
+        If something speaks against the base (``spc.phases``).
     NotAllowed, Refusal
         If the person may not, the chart belongs to another plant, no reason is given, the period holds too
         few points or points that do not vary, or another phase begins at the same time.
@@ -87,13 +102,17 @@ def freeze_limits(
             fewest=FEWEST_BASE_POINTS,
             given=len(values),
         )
-    limits = individuals(values)
+    check = check_base(values)
+    if check.reservations and not despite:
+        raise BaseDoubted(check.reservations)
+    limits, rules = check.chart, plan_in_force(session, person.plant, now).plan.rules
     phase = Phase(
         begins_at=begins_at,
         base_ends_at=ends_at,
         points=len(values),
         centre=float(limits.centre),
         sigma=float(limits.sigma),
+        rules=list(rules),
         reason=reason.strip(),
         person_id=person.id,
         frozen_at=now,
@@ -101,7 +120,13 @@ def freeze_limits(
     stream.phases.append(phase)
     session.flush()
     session.expire(stream, ["phases"])  # to have them in order of time again
-    facts = {"chart": stream.name, "begins_at": begins_at.isoformat(), "reason": phase.reason}
+    facts = {
+        "chart": stream.name,
+        "begins_at": begins_at.isoformat(),
+        "reason": phase.reason,
+        "rules": phase.rules,
+        "reservations": list(check.reservations),
+    }
     append_event(session, person.plant, "control limits frozen", facts, at=now, person=person)
     _refresh_signals(session, stream, [], points(session, stream), now)
     return phase
@@ -220,7 +245,7 @@ def _signals_wanted(phases: Sequence[Phase], listed: Sequence[Point]) -> dict[tu
         if phase is None:
             continue
         judged = list(members)
-        found = find([point.deviation for point in judged], phase.centre, phase.sigma)
+        found = find([point.deviation for point in judged], phase.centre, phase.sigma, phase.rules)
         for rule, indexes in found.items():
             wanted.update({(judged[i].id, rule): phase.id for i in indexes})
     return wanted

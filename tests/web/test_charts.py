@@ -13,7 +13,7 @@ from qc_app.work import find
 from qc_app.work.record import NewReading, record
 from qc_app.work.schedule import add_panel
 from tests.conftest import NOW, Cast, floor_panel
-from tests.web.conftest import SignedIn
+from tests.web.conftest import Browser, SignedIn
 
 # Sixteenths of an inch from target: twenty quiet panels, then one an inch short.
 QUIET = (0, 1, -1, 0, 0, 1, 0, -1, 1, 0, -1, 0, 1, 0, 0, -1, 0, 1, -1, 0)
@@ -46,6 +46,31 @@ def stream(sqlite_database: Database, shop: Cast) -> int:
 FREEZE = {"first_day": "2026-03-02", "last_day": "2026-03-03", "reason": "Twenty quiet panels."}
 
 
+def freeze(manager: Browser, stream: int) -> None:
+    """Freezes limits although the inch in their base speaks against it."""
+    page = manager.post(f"/chart/{stream}/limits", FREEZE, page=f"/chart/{stream}", status=200)
+    assert "Look again before these limits are frozen" in page
+    known = {**FREEZE, "despite": "2026-03-02 2026-03-03"}
+    manager.post(f"/chart/{stream}/limits", known, page=f"/chart/{stream}")
+
+
+def test_what_speaks_against_a_base_is_said_before_limits_are_frozen(
+    signed_in: SignedIn, stream: int, sqlite_database: Database
+) -> None:
+    page = signed_in("manager").post(f"/chart/{stream}/limits", FREEZE, page=f"/chart/{stream}", status=200)
+    assert "Points that signal: 1. Find out why before limits are set from them." in page
+    assert "Twenty quiet panels." in page
+    with sqlite_database.read() as session:
+        assert session.scalars(select(Phase)).all() == []
+
+
+def test_the_page_says_how_often_the_chart_signals_falsely(signed_in: SignedIn, stream: int) -> None:
+    manager = signed_in("manager")
+    freeze(manager, stream)
+    # Four rules together: one point in 109 (Markov chain; checked against simulation in tests/spc).
+    assert "falsely at about one point in 109" in manager.get(f"/chart/{stream}")
+
+
 def test_without_frozen_limits_nothing_is_signalled_and_the_page_says_so(
     signed_in: SignedIn, stream: int
 ) -> None:
@@ -56,7 +81,7 @@ def test_without_frozen_limits_nothing_is_signalled_and_the_page_says_so(
 
 def test_freezing_limits_finds_the_signal_and_keeps_the_reason(signed_in: SignedIn, stream: int) -> None:
     manager = signed_in("manager")
-    manager.post(f"/chart/{stream}/limits", FREEZE, page=f"/chart/{stream}")
+    freeze(manager, stream)
     page = manager.get(f"/chart/{stream}")
     assert "Twenty quiet panels." in page
     assert "21 points, 1 with a signal, the last at X-21." in page
@@ -87,7 +112,7 @@ def test_what_cannot_set_limits_is_named_and_nothing_is_frozen(
 
 def test_the_figure_holds_points_limits_and_signals(signed_in: SignedIn, stream: int) -> None:
     manager = signed_in("manager")
-    manager.post(f"/chart/{stream}/limits", FREEZE, page=f"/chart/{stream}")
+    freeze(manager, stream)
     figure = json.loads(manager.get(f"/chart/{stream}/figure.json"))
     by_name = {trace["name"]: trace for trace in figure["data"]}
     assert by_name["Reading"]["y"] == pytest.approx([s / 16 for s in (*QUIET, -16)])

@@ -49,7 +49,9 @@ def only_stream(session: Session) -> Stream:
 
 def freeze(session: Session, cast: Cast, first: int, last: int, who: str = "manager") -> Phase:
     person, base = cast.person(session, who), (at(first), at(last))
-    return freeze_limits(session, person, only_stream(session), base, "Steady after the new blade.", LATER)
+    return freeze_limits(
+        session, person, only_stream(session), base, "Steady after the new blade.", LATER, despite=True
+    )
 
 
 def signalling(session: Session) -> set[tuple[str, str]]:
@@ -64,7 +66,7 @@ def worked_out(session: Session) -> set[tuple[str, str]]:
     for phase in stream.phases:
         held = [p for p in listed if phase_of(stream.phases, p) is phase]
         for rule, indexes in (
-            find([p.deviation for p in held], phase.centre, phase.sigma).items() if held else ()
+            find([p.deviation for p in held], phase.centre, phase.sigma, phase.rules).items() if held else ()
         ):
             wanted |= {(held[i].reading.place, rule) for i in indexes}
     return wanted
@@ -108,6 +110,8 @@ def test_limits_are_those_of_individual_values(sqlite_database: Database, shop: 
             "chart": "Length of member",
             "begins_at": at(1).isoformat(),
             "reason": "Steady after the new blade.",
+            "rules": ["beyond_limit", "run_one_side", "two_of_three_outer", "four_of_five_outer"],
+            "reservations": [],
         }
 
 

@@ -1,5 +1,6 @@
 """Control charts: overview, the dashboard of a station, one chart with its limits."""
 
+from collections.abc import Sequence
 from datetime import UTC, date, datetime, time, timedelta
 
 from flask import Blueprint, Response, redirect, render_template, request, url_for
@@ -7,7 +8,7 @@ from flask_babel import gettext as _
 from flask_babel import lazy_gettext as _l
 from flask_wtf import FlaskForm
 from werkzeug.wrappers import Response as AnyResponse
-from wtforms import DateField, TextAreaField
+from wtforms import DateField, HiddenField, TextAreaField
 from wtforms.validators import InputRequired
 
 from qc_app.records.chart import Stream
@@ -16,12 +17,13 @@ from qc_app.refusal import Refusal
 from qc_app.web.access import allow
 from qc_app.web.form_errors import take_refusal
 from qc_app.web.request import database, now, person, person_in, reading_session
+from qc_app.web.show import rule_word
 from qc_app.work import charts as work
 from qc_app.work import find
-from qc_app.work.charts import Chart, chart, streams_at
+from qc_app.work.charts import Chart, chart, false_signals, streams_at
 from qc_app.work.roles import Act
 from qc_app.work.setup import local_zone
-from qc_app.work.streams import freeze_limits
+from qc_app.work.streams import BaseDoubted, freeze_limits
 
 pages = Blueprint("charts", __name__)
 
@@ -32,6 +34,12 @@ class LimitsForm(FlaskForm):
     first_day = DateField(_l("First day of the base period"), [InputRequired(_l("Choose the first day."))])
     last_day = DateField(_l("Last day of the base period"), [InputRequired(_l("Choose the last day."))])
     reason = TextAreaField(_l("Why this period"), [InputRequired(_l("Say why; it stays with the limits."))])
+    despite = HiddenField()
+
+    @property
+    def base(self) -> str:
+        """The period as it was typed: sent again the same, what speaks against it is known."""
+        return f"{self.first_day.data} {self.last_day.data}"
 
 
 @pages.get("/chart")
@@ -51,6 +59,7 @@ def station(key: str) -> str:
         station=shown,
         charts=[chart(session, s) for s in streams_at(session, shown)],
         finding=finding,
+        promise=promise,
     )
 
 
@@ -76,8 +85,12 @@ def limits(stream_id: int) -> str | AnyResponse | tuple[str, int]:
                     _period(form, person().plant),
                     form.reason.data or "",
                     now(),
+                    despite=form.despite.data == form.base,
                 )
             return redirect(url_for("charts.stream", stream_id=stream_id))
+        except BaseDoubted as doubted:
+            form.despite.data = form.base
+            return _page(shown, form, doubted.reservations), 200
         except Refusal as refusal:
             take_refusal(form, refusal, "first_day")
     return _page(shown, form), 400
@@ -95,9 +108,16 @@ def figure_json(stream_id: int) -> Response:
     )
 
 
-def _page(shown: Stream, form: LimitsForm) -> str:
+def _page(shown: Stream, form: LimitsForm, reservations: Sequence[str] = ()) -> str:
     drawn = chart(reading_session(), shown, _until())
-    return render_template("chart.html", chart=drawn, form=form, finding=finding(drawn))
+    return render_template(
+        "chart.html",
+        chart=drawn,
+        form=form,
+        finding=finding(drawn),
+        promise=promise(drawn),
+        reservations=reservations,
+    )
 
 
 def finding(drawn: Chart) -> str:
@@ -114,6 +134,21 @@ def finding(drawn: Chart) -> str:
         count=len(drawn.points),
         signals=len(signalling),
         mark=signalling[0].mark,
+    )
+
+
+def promise(drawn: Chart) -> str:
+    """One sentence on how often a chart signals falsely; empty while it has no limits."""
+    expected = false_signals(drawn)
+    if expected is None:
+        return ""
+    return _(
+        "Watched: %(rules)s. With nothing changed these signal falsely at about one point in %(points)s, "
+        "here once in %(days)s working days; a shift of one sigma is found after about %(found)s points.",
+        rules=", ".join(rule_word(rule).lower() for rule in drawn.stream.phases[-1].rules),
+        points=round(expected.points_between),
+        days=round(expected.days_between),
+        found=round(expected.points_until_found),
     )
 
 
