@@ -126,13 +126,15 @@ def test_a_check_is_within_without_faults_only(plan: ControlPlan) -> None:
     [
         (
             "closed_roof",
-            "connector_position framing_check edge_length end_length squareness nailing_check penetrations_check "
+            "connector_position framing_check edge_length end_length squareness nailing_check "
+            "penetrations_check "
             "wood_moisture core_density core_hole_check seal_check penetration_seal_check label_check "
             "pick_check",
         ),
         (
             "open_floor",
-            "connector_position framing_check edge_length end_length squareness nailing_check label_check pick_check",
+            "connector_position framing_check edge_length end_length squareness nailing_check "
+            "label_check pick_check",
         ),
         ("partition", "framing_check edge_length end_length squareness nailing_check label_check"),
         ("stairs", "framing_check overall_length label_check"),
