@@ -1,9 +1,12 @@
 """One characteristic of a control plan: where it is measured, its target and its limits of tolerance."""
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
 
 from qc_app.measure.conformity import Limits, Rule, Verdict, conformance_probability, judge
+from qc_app.measure.limits import ProRata
+from qc_app.measure.value import number
 from qc_app.plan.method import METHODS, Method
 from qc_app.plan.quantity import Quantity
 from qc_app.plan.sampling import is_sampled, sampled_bays
@@ -23,9 +26,10 @@ class Source(StrEnum):
 
 
 class Basis(StrEnum):
-    """How limits of tolerance depend on size: the same for all, or banded by the depth of the bay."""
+    """How limits of tolerance depend on size: not, in proportion, or banded by the depth of the bay."""
 
     FIXED = "fixed"
+    PRO_RATA = "pro_rata"
     BANDED = "banded"
 
 
@@ -49,11 +53,31 @@ class Band:
 
 @dataclass(frozen=True)
 class Tolerance:
-    """Limits of tolerance in grains; ``from_target`` says they are deviations rather than values."""
+    """Limits of tolerance in grains; ``from_target``: they are deviations rather than values.
+
+    ``per`` is the size in nanometres that pro rata deviations are stated for. ``rounded_to``: a value
+    is rounded to this unit before it is compared (ASTM E29, rounding method); without it, it is compared as
+    it is (absolute method).
+    """
 
     lower: int | None = None
     upper: int | None = None
     from_target: bool = False
+    per: int | None = None
+    rounded_to: int | None = None
+
+    def ends(self, size: int, target: int) -> tuple[int | None, int | None]:
+        """Lower and upper limit as values, for a part of this size and target."""
+        lower, upper = self.lower, self.upper
+        if self.per is not None:
+            lower = None if lower is None else -self._grown(-lower, size)
+            upper = None if upper is None else self._grown(upper, size)
+        offset = target if self.from_target else 0
+        return None if lower is None else lower + offset, None if upper is None else upper + offset
+
+    def _grown(self, permitted: int, size: int) -> int:
+        # Readings are whole grains, so a limit between two of them is as good as the one below it.
+        return math.floor(number(ProRata(permitted, self.per or size).deviation(size), "deviation"))
 
 
 @dataclass(frozen=True)
@@ -64,6 +88,7 @@ class Requirement:
     lower: int | None
     upper: int | None
     rule: Rule = Rule.SIMPLE_ACCEPTANCE
+    rounded_to: int | None = None
 
     def verdict(self, amount: int, standard_uncertainty: int | None = None) -> Verdict:
         """By the decision rule: within, outside, or unclear; exactly on a limit is within.
@@ -73,7 +98,7 @@ class Requirement:
         Refusal
             If the rule needs an uncertainty and none is known.
         """
-        limits = Limits(self.lower, self.upper)
+        limits = Limits(self.lower, self.upper, self.rounded_to)
         return judge(amount, limits, standard_uncertainty=standard_uncertainty, rule=self.rule)
 
     def conformance(self, amount: int, standard_uncertainty: int | None) -> float | None:
@@ -175,14 +200,9 @@ class Characteristic:
         if self.basis is Basis.BANDED:
             return self._banded(subject, place)
         target = self._target(subject, place)
-        offset = (target or 0) if self.tolerance.from_target else 0
-        lower, upper = self.tolerance.lower, self.tolerance.upper
-        return Requirement(
-            target,
-            None if lower is None else lower + offset,
-            None if upper is None else upper + offset,
-            self.decision_rule,
-        )
+        # Where the target is zero, as out of square, what grows with size grows with the panel's length.
+        lower, upper = self.tolerance.ends(target or subject.length, target or 0)
+        return Requirement(target, lower, upper, self.decision_rule, self.tolerance.rounded_to)
 
     def _target(self, subject: Subject, place: str) -> int | None:
         match self.source:
@@ -202,7 +222,9 @@ class Characteristic:
         depth = bay.depth if bay else subject.depth
         for band in self.bands:
             if depth <= band.depth_up_to:
-                return Requirement(band.target, band.lower, band.upper, self.decision_rule)
+                return Requirement(
+                    band.target, band.lower, band.upper, self.decision_rule, self.tolerance.rounded_to
+                )
         raise Refusal(
             "The control plan has no limits for {name} at a depth of {depth} in.",
             name=self.name,

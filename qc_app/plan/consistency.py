@@ -51,6 +51,8 @@ def _check_limits(characteristic: Characteristic) -> None:
         if characteristic.each is not Each.BAY or not characteristic.bands:
             raise Refusal("Banded limits need bands, and a reading in each bay; see {name}.", name=name)
         ends = [(band.lower, band.upper) for band in characteristic.bands]
+    elif (characteristic.basis is Basis.PRO_RATA) != (tolerance.per is not None):
+        raise Refusal("Pro rata limits, and only these, say per which length; see {name}.", name=name)
     elif tolerance.lower is None and tolerance.upper is None:
         raise Refusal("Every characteristic needs limits of tolerance; {name} has none.", name=name)
     else:

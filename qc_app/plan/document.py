@@ -40,7 +40,10 @@ KEYS: dict[str, dict[str, Any]] = {
         **dict.fromkeys(("sample", "every"), int),
         "limits": dict,
     },
-    "limits": {"basis": str, "plus_minus": str, "lower": str, "upper": str, "bands": [dict]},
+    "limits": {
+        **dict.fromkeys(("basis", "plus_minus", "plus", "minus", "per", "lower", "upper", "rounded_to"), str),
+        "bands": [dict],
+    },
     "band": dict.fromkeys(("depth_up_to", "target", "lower", "upper"), str),
 }
 """The keys each table may have, and the type of each; in brackets, a list of them."""
@@ -117,15 +120,23 @@ def _target(quantity: Quantity, text: str) -> dict[str, Any]:
 
 
 def _tolerance(quantity: Quantity, limits: Table) -> Tolerance:
-    if "plus_minus" in limits:
-        if len(limits) > 1:
-            raise Refusal("Limits are either plus_minus, or lower and upper; not both.")
-        half = parse_amount(quantity, limits["plus_minus"])
-        return Tolerance(-half, half, from_target=True)
-    lower, upper = (
-        parse_amount(quantity, limits[end]) if end in limits else None for end in ("lower", "upper")
-    )
-    return Tolerance(lower, upper)
+    stated = [{*limits} & way for way in ({"plus_minus"}, {"plus", "minus"}, {"lower", "upper"}, {"bands"})]
+    if sum(map(bool, stated)) > 1:
+        raise Refusal(
+            "Limits are plus_minus, or plus and minus, or lower and upper, or bands; only one of these."
+        )
+    amounts = {
+        key: parse_amount(quantity, text)
+        for key, text in limits.items()
+        if key in ("plus_minus", "plus", "minus", "lower", "upper", "rounded_to")
+    }
+    per = parse_amount(Quantity.LENGTH, limits["per"]) if "per" in limits else None
+    rounded_to = amounts.get("rounded_to")
+    if stated[0] or stated[1]:
+        half = amounts.get("plus_minus", 0)
+        minus, plus = amounts.get("minus", half), amounts.get("plus", half)
+        return Tolerance(-minus, plus, from_target=True, per=per, rounded_to=rounded_to)
+    return Tolerance(amounts.get("lower"), amounts.get("upper"), rounded_to=rounded_to)
 
 
 def _bands(quantity: Quantity, tables: Sequence[Table]) -> tuple[Band, ...]:

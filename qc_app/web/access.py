@@ -53,6 +53,8 @@ def _check() -> Response | None:
         return None
     if request.method not in ("GET", "HEAD") and request.headers.get("Sec-Fetch-Site") == "cross-site":
         abort(403)
+    if any("\0" in text for text in (request.full_path, *request.values.values())):
+        abort(400)
     act = allowed_act(request.endpoint)
     if act == ANYBODY:
         return None

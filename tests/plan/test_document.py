@@ -98,7 +98,7 @@ def test_a_small_plan_is_read() -> None:
         ('{ plus_minus = "1/8 in" }', '"1/8 in"', "value of limits is of another kind"),
         ('{ plus_minus = "1/8 in" }', '{ plus_minus = "1/8 lb" }', "1/8 lb"),
         ('{ plus_minus = "1/8 in" }', "{ plus_minus = 3 }", "value of plus_minus is of another kind"),
-        ('{ plus_minus = "1/8 in" }', '{ plus_minus = "1 in", upper = "3 in" }', "either plus_minus, or"),
+        ('{ plus_minus = "1/8 in" }', '{ plus_minus = "1 in", upper = "3 in" }', "only one of these"),
         ('{ plus_minus = "1/8 in" }', '{ uper = "3 in" }', "A limits has no key “uper”"),
         ('{ plus_minus = "1/8 in" }', '{ lower = "3 in", upper = "2 in" }', "lower limit of Length is above"),
         ('{ plus_minus = "1/8 in" }', '{ basis = "banded" }', "Banded limits need bands"),

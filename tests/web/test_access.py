@@ -99,6 +99,13 @@ def test_a_request_from_another_site_is_refused(shop: Cast, signed_in: SignedIn)
     assert answer.status_code == 403
 
 
+def test_a_zero_byte_is_refused_wherever_it_comes(signed_in: SignedIn) -> None:
+    manager = signed_in("manager").client
+    assert manager.get("/station/fi%00ll").status_code == 400
+    assert manager.get("/chart?until=%00").status_code == 400
+    assert manager.post("/person", data={"name": "a\0b"}).status_code == 400
+
+
 def test_a_post_without_its_token_changes_nothing(
     shop: Cast, signed_in: SignedIn, sqlite_database: Database
 ) -> None:
