@@ -51,7 +51,8 @@ __all__ = [
     "unbiased_share_beyond",
 ]
 
-STABILITY_RULES = ("beyond_limit", "run_one_side", "two_of_three_outer", "four_of_five_outer")
+STABILITY_RULES = ("beyond_limit", "run_one_side")
+"""Few rules: with more, a stable process of a hundred points would often be refused by chance."""
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,11 @@ from numpy.typing import NDArray
 from qc_app.spc.series import Floats
 
 
+def constant(value: float, points: int) -> Floats:
+    """The same value for each point, as a read-only array that takes no room."""
+    return np.broadcast_to(np.float64(value), points)
+
+
 @dataclass(frozen=True)
 class ControlLimits:
     """The points of a chart with its centre line and control limits.

@@ -4,9 +4,14 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from qc_app.refusal import Refusal
 from qc_app.spc.attribute_plan import TwoPoints
 from qc_app.spc.series import finite, whole
+
+NEGLIGIBLE = 1e-12
+"""Chance of still being undecided below which a plan is not followed further."""
 
 
 @dataclass(frozen=True)
@@ -41,60 +46,29 @@ class SequentialPlan:
         return "reject" if d >= self.slope * n + self.reject_offset else "go on"
 
     def acceptance(self, quality: float) -> float:
-        """Probability of acceptance at a share nonconforming, by Wald's approximation."""
-        p = _share(quality)
-        if p in (0.0, 1.0):
-            return 1.0 - p
-        up, down = self._logarithms()
-        h = self._exponent(p)
-        if abs(h) < 1e-9:
-            return up / (up - down)
-        return math.expm1(h * up) / (math.exp(h * up) - math.exp(h * down))
+        """Probability of acceptance at a share nonconforming: its operating characteristic, exact."""
+        return self._follow(quality)[0]
 
     def average_sample(self, quality: float) -> float:
-        """Average number of units inspected at a share nonconforming, by Wald's approximation."""
-        p = _share(quality)
-        up, down = self._logarithms()
-        bad, good = self._steps()
-        drift = p * bad + (1 - p) * good
-        accepted = self.acceptance(p)
-        if abs(drift) < 1e-12:
-            return -up * down / (p * bad**2 + (1 - p) * good**2)
-        return (accepted * down + (1 - accepted) * up) / drift
+        """Average number of units inspected at a share nonconforming, exact."""
+        return self._follow(quality)[1]
 
-    def _logarithms(self) -> tuple[float, float]:
-        """Log-likelihood ratios at which to reject and to accept."""
-        producer, consumer = self.points.producer_risk, self.points.consumer_risk
-        return math.log((1 - consumer) / producer), math.log(consumer / (1 - producer))
-
-    def _steps(self) -> tuple[float, float]:
-        """What a nonconforming and a conforming unit add to the log-likelihood ratio."""
-        good, poor = self.points.good, self.points.poor
-        return math.log(poor / good), math.log((1 - poor) / (1 - good))
-
-    def _exponent(self, p: float) -> float:
-        """The h ≠ 0 with p e^(h·bad) + (1 − p) e^(h·good) = 1; 0 where there is none."""
-        from scipy.optimize import brentq
-
-        bad, good = self._steps()
-        drift = p * bad + (1 - p) * good
-        if abs(drift) < 1e-12:
-            return 0.0
-
-        def excess(h: float) -> float:
-            return p * math.exp(h * bad) + (1 - p) * math.exp(h * good) - 1
-
-        # Beside its root at 0 the convex function has another on the side against the drift.
-        side = -math.copysign(1.0, drift)
-        far = side
-        while excess(far) < 0:
-            far *= 2
-        near = far / 2
-        while excess(near) > 0:
-            near /= 2
-            if abs(near) < 1e-12:
-                return 0.0
-        return float(brentq(excess, near, far, xtol=1e-13))
+    def _follow(self, quality: float) -> tuple[float, float]:
+        """Acceptance and average number, by following the chance of each count of nonconforming units."""
+        p = finite(quality, "The share nonconforming")
+        if not 0 <= p <= 1:
+            raise Refusal("A share lies from 0 to 1. Given: {given}.", given=quality)
+        chances, accepted, average, n = np.ones(1), 0.0, 0.0, 0
+        least = 0  # the count that the first of the chances belongs to
+        while chances.size and chances.sum() > NEGLIGIBLE:
+            average, n = average + float(chances.sum()), n + 1
+            chances = np.append(chances * (1 - p), 0.0) + np.append(0.0, chances * p)
+            line = self.slope * n
+            accepts = max(0, math.floor(line - self.accept_offset) + 1 - least)
+            rejects = max(0, math.ceil(line + self.reject_offset) - least)
+            accepted += float(chances[:accepts].sum())
+            chances, least = chances[accepts:rejects], least + accepts
+        return accepted, average
 
 
 def sequential_plan(points: TwoPoints) -> SequentialPlan:
@@ -112,9 +86,3 @@ def sequential_plan(points: TwoPoints) -> SequentialPlan:
         reject_offset=math.log((1 - consumer) / producer) / k,
         points=points,
     )
-
-
-def _share(quality: float) -> float:
-    if not 0 <= finite(quality, "The share nonconforming") <= 1:
-        raise Refusal("A share lies from 0 to 1. Given: {given}.", given=quality)
-    return float(quality)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from qc_app.spc.constants import D2_OF_TWO, D3_OF_TWO, c4_of, shewhart_constants
-from qc_app.spc.limits import ControlLimits
+from qc_app.spc.limits import ControlLimits, constant
 from qc_app.spc.series import Floats, finite, positive, series
 from qc_app.spc.subgroups import Subgroups, Summary, summary
 
@@ -98,10 +98,10 @@ def individuals(values: ArrayLike, *, centre: float | None = None, sigma: float 
     return Individuals(
         points=points,
         centre=middle,
-        lower=np.full(size, middle - 3 * found),
-        upper=np.full(size, middle + 3 * found),
+        lower=constant(middle - 3 * found, size),
+        upper=constant(middle + 3 * found, size),
         sigma=found,
-        point_sigma=np.full(size, found),
+        point_sigma=constant(found, size),
         method=method,
         spread=_spread_chart(ranges, D2_OF_TWO, D3_OF_TWO, found, method),
     )
@@ -212,16 +212,17 @@ def _means(groups: Summary, spread: ControlLimits, centre: float | None, sigma: 
 def _spread_chart(
     points: Floats, mean: float | Floats, deviation: float | Floats, sigma: float, method: str
 ) -> ControlLimits:
-    """Chart of a measure of spread whose mean and standard deviation are known in sigmas."""
-    flat = np.ones_like(points)
-    middle, width = mean * sigma * flat, deviation * sigma * flat
+    """Chart of a measure of spread, whose mean and standard deviation are known in sigmas."""
+    middle, width = np.asarray(mean) * sigma, np.asarray(deviation) * sigma
+    if middle.ndim and np.ptp(middle) == 0:
+        middle, width = middle[0], width[0]
     return ControlLimits(
         points=points,
-        centre=float(middle[0]) if np.ptp(middle) == 0 else middle,
-        lower=np.maximum(0.0, middle - 3 * width),
-        upper=middle + 3 * width,
+        centre=middle if middle.ndim else float(middle),
+        lower=np.broadcast_to(np.maximum(0.0, middle - 3 * width), points.shape),
+        upper=np.broadcast_to(middle + 3 * width, points.shape),
         sigma=sigma,
-        point_sigma=width,
+        point_sigma=np.broadcast_to(width, points.shape),
         method=method,
     )
 
