@@ -103,7 +103,9 @@ def test_a_zero_byte_is_refused_wherever_it_comes(signed_in: SignedIn) -> None:
     manager = signed_in("manager").client
     assert manager.get("/station/fi%00ll").status_code == 400
     assert manager.get("/chart?until=%00").status_code == 400
-    assert manager.post("/person", data={"name": "a\0b"}).status_code == 400
+    answer = manager.post("/person", data={"name": "a\0b"})
+    assert answer.status_code == 400
+    assert "That request could not be read." in answer.get_data(as_text=True)
 
 
 def test_a_post_without_its_token_changes_nothing(

@@ -23,14 +23,11 @@ WATCHED_SO_FAR = (
 
 
 def upgrade() -> None:
-    with op.batch_alter_table("phase") as phase:
-        phase.add_column(
-            sa.Column("rules", sa.JSON(), nullable=False, server_default=json.dumps(WATCHED_SO_FAR))
-        )
-    with op.batch_alter_table("phase") as phase:
-        phase.alter_column("rules", server_default=None)
+    # In place: rebuilding a table that others refer to would break their references.
+    op.add_column(
+        "phase", sa.Column("rules", sa.JSON(), nullable=False, server_default=json.dumps(WATCHED_SO_FAR))
+    )
 
 
 def downgrade() -> None:
-    with op.batch_alter_table("phase") as phase:
-        phase.drop_column("rules")
+    op.drop_column("phase", "rules")
