@@ -85,6 +85,13 @@ def test_readings_corrected_after_a_doubt_are_tested_anew(
     assert readings(sqlite_database) == {}
 
 
+def test_what_was_corrected_after_a_doubt_is_saved(
+    worker: Browser, fence: str, sqlite_database: Database
+) -> None:
+    doubted = {"doubted": "24' 1 / 24' / 8' / 8' / 25' 3 9/16 / 25' 3 9/16"}
+    assert "All 5 readings within" in worker.get(worker.post(fence, typed(sqlite_database, **doubted)))
+
+
 def test_a_leaning_panel_is_told_how_to_be_racked(
     worker: Browser, fence: str, sqlite_database: Database
 ) -> None:
