@@ -48,6 +48,7 @@ def tour(page: Page, address: str, demo: Path) -> None:
     page.get_by_label("Depth of the core").fill(page.locator(".which").inner_text().rpartition("× ")[2])
     page.get_by_role("button", name="Save").click()
     take(page, "verdict")
+    lean(page, address)
     sign_in(page, address, "mira")
     page.goto(f"{address}/chart/station/sheathing_fence")
     page.locator("[data-drawn]").first.wait_for()
@@ -63,9 +64,22 @@ def tour(page: Page, address: str, demo: Path) -> None:
         page.get_by_role("link", name="Handover packet").click()
     picture = PICTURES / "packet"
     subprocess.run(
-        ["pdftoppm", "-png", "-r", "70", "-singlefile", "-f", "6", packet.value.path(), picture],  # noqa: S607
+        ["pdftoppm", "-png", "-r", "70", "-singlefile", "-f", "24", packet.value.path(), picture],  # noqa: S607
         check=True,
     )
+
+
+def lean(page: Page, address: str) -> None:
+    """A panel that leans by 1/16 in over its 8 ft, measured in the fence."""
+    page.goto(f"{address}/station/sheathing_fence")
+    page.locator(".waiting a", has_text="Closed roof panel").first.click()
+    page.get_by_label("Tape", exact=True).select_option("Tape 7")
+    readings = {"AB": "24'", "DC": "24'", "DA": "8'", "CB": "8'"}
+    for label, text in {**readings, "Diagonal AC": "25' 3 5/8", "Diagonal BD": "25' 3 1/2"}.items():
+        page.get_by_label(label, exact=True).fill(text)
+    page.get_by_role("button", name="Save").click()
+    page.get_by_text("Measured shape").wait_for()
+    take(page, "fence")
 
 
 def sign_in(page: Page, address: str, name: str) -> None:
