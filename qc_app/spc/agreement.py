@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 
 from qc_app.refusal import Refusal
 from qc_app.spc.capability_indices import Interval
-from qc_app.spc.series import Floats, check_finite, share
+from qc_app.spc.series import Floats, check_finite, numbers, share
 
 
 @dataclass(frozen=True)
@@ -119,7 +119,7 @@ def _table(table: ArrayLike) -> Floats:
 
 
 def _counts(table: ArrayLike) -> Floats:
-    counts = np.asarray(table, dtype=np.float64)
+    counts = numbers(table, "The table of judgements")
     if counts.ndim != 2 or min(counts.shape) < 1 or counts.shape[1] < 2:
         raise Refusal("Judgements come as a table of counts with two kinds or more.")
     check_finite(counts, "The table")

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 
 from qc_app.refusal import Refusal
 from qc_app.spc.limits import ControlLimits
-from qc_app.spc.series import Floats, positive, series, share, whole_counts
+from qc_app.spc.series import SMALLEST, Floats, positive, series, share, whole_counts
 
 Limits = Literal["three sigma", "probability"]
 
@@ -209,7 +209,7 @@ def _sizes(sizes: ArrayLike, counted: Floats, whole_numbers: bool) -> Floats:
     amounts = whole_counts(flat, "The sizes") if whole_numbers else series(flat, name="The sizes")
     if amounts.size != counted.size:
         raise Refusal("{counts} counts came with {sizes} sizes.", counts=counted.size, sizes=amounts.size)
-    wrong = np.flatnonzero(amounts <= 0)
+    wrong = np.flatnonzero(amounts < SMALLEST)
     if wrong.size:
         raise Refusal(
             "Sample {place} has size {given}; a size is above zero.",

@@ -12,6 +12,10 @@ from qc_app.refusal import Refusal
 from qc_app.spc.series import finite, positive, share, whole
 
 
+MOST_FREEDOM = 1e12
+"""Degrees of freedom beyond which chi-square over its freedom is 1 to six digits."""
+
+
 class Interval(NamedTuple):
     """A two-sided confidence interval."""
 
@@ -119,7 +123,7 @@ def cpm_interval(cpm: float, n: int, off_target: float, confidence: float = 0.95
     [0.97, 1.43]
     """
     size, away = whole(n, 2, "The number of values"), finite(off_target, "The distance from target") ** 2
-    freedom = size * (1 + away) ** 2 / (1 + 2 * away)
+    freedom = min(size * (1 + away) * ((1 + away) / (1 + 2 * away)), MOST_FREEDOM)
     return _by_chi_square(positive(cpm, "Cpm"), freedom, confidence)
 
 

@@ -4,13 +4,18 @@ Source of the percentile method: ISO 22514-2. All candidates have two parameters
 likelihood, so the likeliest is the best.
 """
 
+import math
+import warnings
+from contextlib import suppress
 from dataclasses import dataclass
+from typing import Any
 
+import numpy as np
 from numpy.typing import ArrayLike
 
 from qc_app.refusal import Refusal
 from qc_app.spc.capability_indices import Indices, check_limits
-from qc_app.spc.moments import standard_deviation
+from qc_app.spc.moments import mean, standard_deviation
 from qc_app.spc.series import Floats, positive, series
 
 LOW, HIGH = 0.00135, 0.99865
@@ -39,8 +44,8 @@ class Fitted:
     def share_outside(self, lower: float | None, upper: float | None) -> float:
         """Share of the distribution outside limits of tolerance."""
         found = _frozen(self.name, self.parameters)
-        below = 0.0 if lower is None else float(found.cdf(lower))  # type: ignore[attr-defined]  # frozen
-        return below + (0.0 if upper is None else float(found.sf(upper)))  # type: ignore[attr-defined]
+        below = 0.0 if lower is None else float(found.cdf(lower))
+        return below + (0.0 if upper is None else float(found.sf(upper)))
 
     def indices(self, lower: float | None, upper: float | None) -> Indices:
         """Capability by percentiles: distances from the median over those of the percentiles."""
@@ -59,8 +64,6 @@ def fit(values: ArrayLike, name: str) -> Fitted:
     Refusal
         For an unknown name, values that do not vary, or values not above zero where it needs them.
     """
-    from scipy import stats
-
     points = series(values, fewest=3)
     positive(standard_deviation(points), "The standard deviation of the values")
     known = EVERYWHERE | POSITIVE
@@ -72,12 +75,16 @@ def fit(values: ArrayLike, name: str) -> Fitted:
             name=name,
             given=float(points.min()),
         )
-    family = getattr(stats, known[name])
-    parameters = tuple(
-        float(p) for p in (family.fit(points, floc=0) if name in POSITIVE else family.fit(points))
-    )
-    low, median, high = (float(q) for q in family.ppf([LOW, 0.5, HIGH], *parameters))
-    return Fitted(name, low, median, high, _log_likelihood(family, points, parameters), parameters)
+    try:
+        # A search for the maximum may try parameters that overflow; only what it ends with counts.
+        with np.errstate(all="ignore"), warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            fitted = _fitted(points, name)
+    except (ValueError, ArithmeticError, RuntimeError):
+        fitted = None
+    if fitted is None or not (fitted.low < fitted.median < fitted.high and math.isfinite(fitted.high)):
+        raise Refusal("The {name} distribution does not fit these values.", name=name)
+    return fitted
 
 
 def best_fit(values: ArrayLike) -> Fitted:
@@ -87,17 +94,36 @@ def best_fit(values: ArrayLike) -> Fitted:
     >>> best_fit(np.exp(np.linspace(-2, 2, 41))).name
     'lognormal'
     """
-    points = series(values, fewest=3)
-    names = [*EVERYWHERE, *(POSITIVE if points.min() > 0 else ())]
-    return max((fit(points, name) for name in names), key=lambda fitted: fitted.log_likelihood)
+    candidates = [fit(values, "normal")]
+    for name in [*EVERYWHERE, *POSITIVE][1:]:
+        # What cannot be fitted is no candidate.
+        with suppress(Refusal):
+            candidates.append(fit(values, name))
+    return max(candidates, key=lambda fitted: fitted.log_likelihood)
 
 
-def _log_likelihood(family: "object", points: Floats, parameters: tuple[float, ...]) -> float:
-    return float(family.logpdf(points, *parameters).sum())  # type: ignore[attr-defined]  # a scipy family
+def _fitted(points: Floats, name: str) -> Fitted:
+    parameters = _likeliest(points, name)
+    found = _frozen(name, parameters)
+    low, median, high = (float(quantile) for quantile in found.ppf([LOW, 0.5, HIGH]))
+    return Fitted(name, low, median, high, float(found.logpdf(points).sum()), parameters)
 
 
-def _frozen(name: str, parameters: tuple[float, ...]) -> object:
+def _likeliest(points: Floats, name: str) -> tuple[float, ...]:
+    """The parameters of greatest likelihood, found for values brought to the size of 1."""
     from scipy import stats
 
-    found: object = getattr(stats, (EVERYWHERE | POSITIVE)[name])(*parameters)
-    return found
+    if name == "normal":
+        return mean(points), float(points.std())
+    family = getattr(stats, (EVERYWHERE | POSITIVE)[name])
+    origin = 0.0 if name in POSITIVE else mean(points)
+    unit = mean(points) if name in POSITIVE else standard_deviation(points)
+    fixed = {"floc": 0} if name in POSITIVE else {}
+    *shape, place, scale = (float(p) for p in family.fit((points - origin) / unit, **fixed))
+    return (*shape, origin + unit * place, unit * scale)
+
+
+def _frozen(name: str, parameters: tuple[float, ...]) -> Any:  # a distribution of SciPy, which names no type
+    from scipy import stats
+
+    return getattr(stats, (EVERYWHERE | POSITIVE)[name])(*parameters)

@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 from qc_app.refusal import Refusal
 from qc_app.spc.anova import Row
 from qc_app.spc.capability_indices import Interval
-from qc_app.spc.series import Floats, check_finite
+from qc_app.spc.series import Floats, check_finite, numbers
 from qc_app.spc.variance_components import Term
 
 
@@ -77,10 +77,7 @@ def estimate(terms: list[Term]) -> float:
 
 def cells(measurements: ArrayLike, axes: str, fewest: tuple[int, int, int]) -> Floats:
     """The measurements as an array of three axes; Refusal for another shape, or a value not finite."""
-    try:
-        array = np.asarray(measurements, dtype=np.float64)
-    except (TypeError, ValueError):
-        raise Refusal("A gauge study needs numbers for every one of {axes}.", axes=axes) from None
+    array = numbers(measurements, "The study")
     if array.ndim != 3 or any(given < least for given, least in zip(array.shape, fewest, strict=True)):
         raise Refusal(
             "A gauge study needs measurements by {axes}, at least {fewest}. Given: {given}.",

@@ -13,6 +13,13 @@ LARGEST = 1e150
 """Values beyond this are refused: their squares would leave the range of a double."""
 
 
+SMALLEST = 1 / LARGEST
+"""A number below this counts as zero where it is divided by."""
+
+LARGEST_COUNT = 10**9
+"""Counts beyond this are refused: their exact limits could no longer be told apart."""
+
+
 def series(values: ArrayLike, fewest: int = 1, name: str = "The series") -> Floats:
     """The values as an array of shape (n,).
 
@@ -25,7 +32,7 @@ def series(values: ArrayLike, fewest: int = 1, name: str = "The series") -> Floa
     Traceback (most recent call last):
     qc_app.refusal.Refusal: The series holds nan as value 2. Only finite numbers are accepted.
     """
-    array = _numbers(values, name)
+    array = numbers(values, name)
     if array.ndim != 1:
         raise Refusal(
             "{name} has {given} dimensions. Accepted is one row of values.", name=name, given=array.ndim
@@ -54,7 +61,7 @@ def check_finite(array: Floats, name: str = "The series") -> None:
 
 def positive(value: float, name: str) -> float:
     """The value, if it is finite and above zero; Refusal otherwise."""
-    if finite(value, name) <= 0:
+    if finite(value, name) < SMALLEST:
         raise Refusal("{name} must be a finite number above zero. Given: {given}.", name=name, given=value)
     return float(value)
 
@@ -95,18 +102,20 @@ def whole(value: float, least: int, name: str) -> int:
 def whole_counts(values: ArrayLike, name: str) -> Floats:
     """Counts as an array of shape (n,): whole numbers from 0 up; Refusal otherwise."""
     array = series(values, name=name)
-    wrong = np.flatnonzero((array < 0) | (array != np.rint(array)))
+    wrong = np.flatnonzero((array < 0) | (array > LARGEST_COUNT) | (array != np.rint(array)))
     if wrong.size:
         raise Refusal(
-            "{name} holds {given} as value {place}. A count is a whole number from 0 up.",
+            "{name} holds {given} as value {place}. A count is a whole number from 0 to {most}.",
             name=name,
+            most=LARGEST_COUNT,
             given=float(array[wrong[0]]),
             place=int(wrong[0]) + 1,
         )
     return array
 
 
-def _numbers(values: ArrayLike, name: str) -> Floats:
+def numbers(values: ArrayLike, name: str) -> Floats:
+    """The values as an array of whatever shape they have; Refusal if one is not a number."""
     try:
         return np.asarray(values, dtype=np.float64)
     except (TypeError, ValueError):

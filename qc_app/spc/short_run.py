@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from qc_app.refusal import Refusal
 from qc_app.spc.constants import D2_OF_TWO
-from qc_app.spc.series import Floats, series
+from qc_app.spc.series import SMALLEST, Floats, series
 from qc_app.spc.shewhart import Individuals, Means, individuals, means_and_ranges
 from qc_app.spc.subgroups import Subgroups
 
@@ -103,10 +103,8 @@ def _chart(
     rows = list(values) if isinstance(values, Sequence | np.ndarray) else []
     goals = _one_each(targets, len(rows), "targets")
     scales = _one_each(units, len(rows), "sigmas or tolerances")
-    if np.any(scales <= 0):
-        raise Refusal(
-            "A sigma or tolerance must be above zero. Given: {given}.", given=float(scales[scales <= 0][0])
-        )
+    if np.any(scales < SMALLEST):
+        raise Refusal("A sigma or tolerance must be above zero. Given: {given}.", given=float(scales.min()))
     if rows and all(np.ndim(row) == 0 for row in rows):
         scaled: NDArray[np.float64] = (series(np.asarray(rows)) - goals) / scales
         return individuals(scaled, centre=centre, sigma=sigma)

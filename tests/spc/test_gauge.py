@@ -255,7 +255,7 @@ def test_readings_without_spread_have_a_certain_bias() -> None:
         (np.zeros((3, 2, 1)), "Given: 3 × 2 × 1"),
         (np.zeros((3, 2, 2)), "no variation"),
         (np.full((3, 2, 2), np.nan), "nan as value 1"),
-        ([[[1, 2], [3]]], "needs numbers for every one"),
+        ([[[1, 2], [3]]], "must hold numbers only"),
     ],
 )
 def test_studies_without_meaning_are_refused(cells: np.ndarray, words: str) -> None:
