@@ -1,11 +1,12 @@
 """What the demo's charts say: every planted fault is signalled, the drift in time, and little besides.
 
-How often the run rules of the default plan signal on a process that does not change is worked out here by
-simulation with normal values. One point in about 79 completes a rule when centre and sigma are known. In the
-demo it is more, for two reasons. Limits from some 25 points miss the true centre and sigma by a little (C. P.
-Quesenberry, *Journal of Quality Technology* 25(4), 1993, 237-247; from memory). And a tape read to 1/32 in
-when sigma is about 1/32 in puts the points on a few values only, so that the moving ranges come out uneven and
-a limit that falls just short of a value counts all points at it.
+How often the run rules of the default plan signal on a process that does not change is worked out here
+by simulation with normal values. One point in about 79 completes a rule when centre and sigma are
+known. In the demo it is more, for two reasons. Limits from some 25 points miss the true centre and
+sigma by a little (C. P. Quesenberry, *Journal of Quality Technology* 25(4), 1993, 237-247; from
+memory). And a tape read to 1/32 in when sigma is about 1/32 in puts the points on a few values only, so
+that the moving ranges come out uneven and a limit that falls just short of a value counts all points at
+it.
 """
 
 import json

@@ -151,6 +151,7 @@ def _check(check: CheckLine) -> dict[str, Any]:
         "target": check.target,
         "limits": check.limits,
         "value": newest.value if newest else "",
+        "spread": newest.spread if newest else "",
         "entered": newest.entered if newest and newest.entered != newest.value else "",
         "companions": list(newest.companions) if newest else [],
         "deviation": newest.deviation if newest else "",

@@ -16,7 +16,7 @@ from qc_app.packet.wording import (
 )
 from qc_app.plan.characteristic import Characteristic, Requirement
 from qc_app.plan.method import Circumstances
-from qc_app.plan.quantity import Quantity, Units
+from qc_app.plan.quantity import Quantity, Units, format_spread
 from qc_app.plan.subject import Subject
 from qc_app.records.reading import Reading
 from qc_app.refusal import Refusal
@@ -58,6 +58,7 @@ class ReadingLine:
     fate: Fate
     entered: str
     value: str
+    spread: str
     target: str
     limits: str
     deviation: str
@@ -100,6 +101,7 @@ def reading_line(
         fate=fate,
         entered=entered_text(characteristic.method if characteristic else None, reading.entries),
         value=value_text(quantity, reading.amount, units),
+        spread=format_spread(quantity, reading.standard_uncertainty, units),
         target=target_text(quantity, requirement, units),
         limits=limits_text(quantity, requirement, units),
         deviation=deviation_text(quantity, reading.amount, reading.target, units),

@@ -6,7 +6,7 @@ from datetime import datetime
 from qc_app.measure.conformity import Verdict
 from qc_app.plan.characteristic import Requirement
 from qc_app.plan.method import Companion, Entry, Method
-from qc_app.plan.quantity import MINUS, Quantity, Units, format_amount, format_difference
+from qc_app.plan.quantity import MINUS, Quantity, Units, format_amount, format_derived, format_difference
 
 MONTHS = (
     "January",
@@ -85,6 +85,8 @@ def entered_text(method: Method | None, entries: Mapping[str, str]) -> str:
     if method is None:
         return "; ".join(f"{key} {text}" for key, text in entries.items())
     fields = [field for field in method.fields if field.key in entries]
+    if entries.get("passed", "").strip().lower() == "yes":
+        return ""
     if len(fields) == 1 or any(field.entry is Entry.YES_NO for field in fields):
         return ", ".join(entries[field.key] for field in fields)
     return "; ".join(f"{field.label} {entries[field.key]}" for field in fields)
@@ -95,7 +97,7 @@ def companion_text(companion: Companion, units: Units) -> str:
     if companion.quantity is None:
         sign = MINUS if companion.amount < 0 else ""
         return f"{companion.name}: {sign}{abs(companion.amount):.3f}"
-    return f"{companion.name}: {format_amount(companion.quantity, round(companion.amount), units)}"
+    return f"{companion.name}: {format_derived(companion.quantity, companion.amount, units)}"
 
 
 def check_text(name: str, place: str) -> str:

@@ -107,6 +107,17 @@ def format_difference(quantity: Quantity, amount: int, units: Units) -> str:
     return sign + format_amount(quantity, abs(amount), units)
 
 
+def format_derived(quantity: Quantity, amount: float, units: Units) -> str:
+    """A small signed amount that was worked out rather than read: finer than the graduation of a tape."""
+    sign = "+" if amount > 0 else MINUS if amount < 0 else ""
+    return sign + _fine(quantity, abs(amount), units)
+
+
+def format_spread(quantity: Quantity, standard_uncertainty: int | None, units: Units) -> str:
+    """The expanded uncertainty of a reading for a coverage factor of 2; empty where it is not known."""
+    return f"± {_fine(quantity, 2 * standard_uncertainty, units)}" if standard_uncertainty else ""
+
+
 def plotted(quantity: Quantity, amount: float, units: Units) -> float:
     """An amount as a plain number on the axis of a chart (see ``axis_unit``)."""
     match quantity:
@@ -149,6 +160,13 @@ def _decimal(grains: int) -> str:
     """Grains as a decimal number with all its digits, and at least one after the point."""
     digits = f"{grains / GRAINS:.6f}".rstrip("0")
     return digits + "0" if digits.endswith(".") else digits
+
+
+def _fine(quantity: Quantity, amount: float, units: Units) -> str:
+    if quantity is not Quantity.LENGTH:
+        return format_amount(quantity, round(amount), units)
+    places = 3 if units.system == "imperial" else 1
+    return f"{plotted(quantity, amount, units):.{places}f} {axis_unit(quantity, units)}"
 
 
 def _density_text(amount: int, units: Units) -> str:

@@ -11,7 +11,6 @@ from typing import NamedTuple
 from qc_app.refusal import Refusal
 from qc_app.spc.series import finite, positive, share, whole
 
-
 MOST_FREEDOM = 1e12
 """Degrees of freedom beyond which chi-square over its freedom is 1 to six digits."""
 

@@ -10,7 +10,15 @@ from wtforms.fields import Field
 from qc_app.measure.length import Length, format_length
 from qc_app.plan.characteristic import Requirement
 from qc_app.plan.method import Companion, phrase
-from qc_app.plan.quantity import MINUS, Quantity, Units, format_amount, format_difference, plotted
+from qc_app.plan.quantity import (
+    MINUS,
+    Quantity,
+    Units,
+    format_amount,
+    format_derived,
+    format_difference,
+    format_spread,
+)
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Plant
 from qc_app.web.access import allowed_act
@@ -84,14 +92,8 @@ def inches(length: float, units: Units) -> str:
 
 
 def spread(reading: Reading, units: Units) -> str:
-    """The expanded uncertainty of a reading, for a coverage factor of 2; empty where it is not known."""
-    if not reading.standard_uncertainty:
-        return ""
-    expanded = 2 * reading.standard_uncertainty
-    if reading.quantity is Quantity.LENGTH:
-        plain = plotted(reading.quantity, expanded, units)
-        return f"± {plain:.3f} in" if units.system == "imperial" else f"± {plain:.1f} mm"
-    return f"± {format_amount(reading.quantity, expanded, units)}"
+    """The expanded uncertainty of a reading; empty where it is not known."""
+    return format_spread(reading.quantity, reading.standard_uncertainty, units)
 
 
 def conformance(reading: Reading) -> str:
@@ -128,9 +130,7 @@ def companion(beside: Companion, units: Units) -> str:
     if beside.quantity is None:
         value = f"{beside.amount:+.3f}°".replace("-", MINUS)
     else:
-        value = format_difference(beside.quantity, round(beside.amount), units)
-        if beside.quantity is Quantity.LENGTH and units.system == "imperial":
-            value = f"{beside.amount / 25_400_000:+.3f} in".replace("-", MINUS)
+        value = format_derived(beside.quantity, beside.amount, units)
     return f"{_(beside.name)}: {value}"
 
 

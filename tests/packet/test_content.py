@@ -180,12 +180,12 @@ def test_times_are_local_to_the_plant(session: Session, cast: Cast) -> None:
 
 def test_the_lean_stands_beside_the_difference_of_diagonals(session: Session, cast: Cast) -> None:
     # For sides a, b at an angle φ, AC² − BD² = 4ab·cos φ (law of cosines): with AC − BD = −1/16 in on
-    # 8 by 24 ft the lean over the width is (AC + BD)·(AC − BD) / (4·288 in) = −0.033 in; −1/16 as printed.
+    # 8 by 24 ft the lean over the width is (AC + BD)·(AC − BD) / (4·288 in) = −0.033 in.
     take(session, cast, roof(session, cast), "squareness", GOOD["difference_of_diagonals"])
     line = checked(packet_of(session, cast), "R-01", "Difference of diagonals").newest
     assert line is not None
     assert line.value == '−1/16"'
-    assert 'Lean over the width: −1/16"' in line.companions
+    assert "Lean over the width: −0.033 in" in line.companions
 
 
 def test_earlier_readings_are_listed_with_what_became_of_them(session: Session, cast: Cast) -> None:

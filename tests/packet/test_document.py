@@ -39,6 +39,7 @@ def reading(verdict: Verdict = Verdict.WITHIN, fate: Fate = Fate.STANDS) -> Read
         fate=fate,
         entered="Mass of the core 46.53 g; Depth of the core 11 1/4",
         value=f"{amount / 1e6:.2f} lb/ft³",
+        spread="± 0.06 lb/ft³",
         target="4.00 lb/ft³",
         limits="3.50 lb/ft³ to 4.50 lb/ft³",
         deviation=f"−{4 - amount / 1e6:.2f} lb/ft³",
