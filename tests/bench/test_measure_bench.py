@@ -49,9 +49,13 @@ def test_a_hundred_thousand_panels_in_one_call(capsys: pytest.CaptureFixture[str
             uncertainty=1 / 32,
         )
 
-    baseline, solving = fastest(distances, 50), fastest(solved, 25)
+    def norms() -> list[NDArray[np.float64]]:
+        return [np.hypot(corners[i, 0] - corners[j, 0], corners[i, 1] - corners[j, 1]) for i, j in pairs]
+
+    solving, plain, leanest = fastest(solved, 25), fastest(norms, 25), fastest(distances, 50)
     with capsys.disabled():
         sys.stdout.write(
-            f"\n{PANELS} panels: {solving * 1e3:.1f} ms, {solving / baseline:.1f} times six distances each\n"
+            f"\n{PANELS} panels: {solving * 1e3:.1f} ms, {solving / plain:.1f} times six distances each by "
+            f"numpy.hypot (wanted: at most 15), {solving / leanest:.1f} times by bare squares and a root\n"
         )
     assert solved().corners.shape == (PANELS, 4, 2)
