@@ -1,0 +1,66 @@
+// Runs every case through the modules that tablets load, and says where they answer differently.
+
+import { judge } from "../../static/measure/conformity.js";
+import { formatDeviation, formatLength, parseLength } from "../../static/measure/length.js";
+import { testSixReadings } from "../../static/measure/six_readings.js";
+
+const NEAR = 1e-9;
+
+const whole = (text) => (text === null ? null : BigInt(text));
+
+const ANSWERS = {
+  entries: ({ text }) => ({ nanometres: String(parseLength(text).nanometres) }),
+
+  prints({ nanometres, denominator, system, decimals }) {
+    const asked = [BigInt(nanometres), denominator, system, decimals];
+    return { length: formatLength(...asked), deviation: formatDeviation(...asked) };
+  },
+
+  verdicts(given) {
+    const limits = { lower: whole(given.lower), upper: whole(given.upper), roundedTo: whole(given.rounded_to) };
+    const decision = { rule: given.rule, standardUncertainty: whole(given.standard_uncertainty) };
+    return { verdict: judge(BigInt(given.amount), limits, decision) };
+  },
+
+  panels({ readings, length, width, standard_uncertainty }) {
+    const found = testSixReadings(readings, { length, width }, standard_uncertainty);
+    return {
+      misclosure: found.misclosure,
+      misclosure_uncertainty: found.misclosureUncertainty,
+      is_consistent: found.isConsistent,
+    };
+  },
+};
+
+function answer(part, given) {
+  try {
+    return ANSWERS[part](given);
+  } catch (refusal) {
+    if (refusal.sentence === undefined) throw refusal;
+    return { sentence: refusal.sentence, facts: refusal.facts, message: refusal.message };
+  }
+}
+
+/** Whether `found` holds everything that is `expected`; other names in `found` do not count. */
+function agrees(expected, found) {
+  if (typeof expected === "number") return typeof found === "number" && Math.abs(expected - found) <= NEAR;
+  if (typeof expected !== "object") return expected === (typeof found === "bigint" ? String(found) : found);
+  return Object.entries(expected).every(([name, value]) => agrees(value, found[name] ?? null));
+}
+
+/** @returns {{count: number, differences: string[]}} how many cases were run, and which are answered differently */
+export function compare(vectors) {
+  const differences = [];
+  let count = 0;
+  for (const [part, cases] of Object.entries(vectors)) {
+    for (const { answer: expected, ...given } of cases) {
+      const found = answer(part, given);
+      count += 1;
+      if (!agrees(expected, found)) {
+        const shown = JSON.stringify({ given, expected, found }, (_, value) => (typeof value === "bigint" ? `${value}n` : value));
+        differences.push(`${part}: ${shown}`);
+      }
+    }
+  }
+  return { count, differences };
+}
