@@ -7,6 +7,9 @@ from qc_app.spc.series import finite, whole
 
 LARGEST_SAMPLE = 100_000
 
+FINEST_LOT = 10_000
+"""Units in the largest lot of which every number nonconforming is looked at."""
+
 
 @dataclass(frozen=True)
 class TwoPoints:
@@ -88,14 +91,23 @@ class AttributePlan:
         return self.acceptance(quality) * quality * left
 
     def worst_outgoing(self) -> tuple[float, float]:
-        """The incoming share at which most goes out, and that limit of average outgoing quality."""
+        """The incoming share at which most goes out, and that limit of average outgoing quality.
+
+        A lot of known size holds a whole number of nonconforming units; beyond 10 000 units some are skipped.
+        """
         import numpy as np
+
+        if self.lot is not None:
+            from scipy.stats import hypergeom
+
+            wrong = np.unique(np.rint(np.linspace(0, self.lot, min(self.lot, FINEST_LOT) + 1)))
+            accepted = hypergeom.cdf(self.accept, self.lot, wrong, self.sample)
+            worst = float(wrong[np.argmax(accepted * wrong)]) / self.lot
+            return worst, self.outgoing(worst)
         from scipy.optimize import minimize_scalar
 
         grid = np.linspace(0, 1, 1001)
         best = int(np.argmax([self.outgoing(float(p)) for p in grid]))
-        if self.lot is not None:
-            return float(grid[best]), self.outgoing(float(grid[best]))
         around = (float(grid[max(0, best - 1)]), float(grid[min(1000, best + 1)]))
         found = minimize_scalar(
             lambda p: -self.outgoing(float(p)), bounds=around, method="bounded", options={"xatol": 1e-9}

@@ -6,7 +6,7 @@ suppose that chance within each sample is all there is; ``Dispersion`` tests it.
 """
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -19,6 +19,16 @@ Limits = Literal["three sigma", "probability"]
 
 FALSE_ALARMS = 0.0027
 """Share of points that exact probability limits may let signal falsely: that of three sigma when normal."""
+
+
+class Discrete(Protocol):
+    """A distribution of counts, one for each sample: quantiles from below and from above."""
+
+    def ppf(self, q: float, /) -> ArrayLike:
+        """The least count that at least the share q lies at or below."""
+
+    def isf(self, q: float, /) -> ArrayLike:
+        """The least count that at most the share q lies above."""
 
 
 @dataclass(frozen=True)
@@ -180,12 +190,10 @@ def _chart(
     )
 
 
-def _exact(chance: "object", false_alarms: float) -> tuple[Floats, Floats]:
+def _exact(chance: Discrete, false_alarms: float) -> tuple[Floats, Floats]:
     """The least and the largest count that are no signal: each tail beyond holds at most half the risk."""
     half = share(false_alarms, "The share of false alarms") / 2
-    lower = chance.ppf(half)  # type: ignore[attr-defined]  # a frozen distribution
-    upper = chance.isf(half)  # type: ignore[attr-defined]
-    return lower, upper
+    return np.asarray(chance.ppf(half), dtype=np.float64), np.asarray(chance.isf(half), dtype=np.float64)
 
 
 def _dispersion(standardised: Floats, estimated: bool) -> Dispersion:

@@ -8,9 +8,9 @@ from itertools import combinations
 
 from qc_app.refusal import Refusal
 from qc_app.spc.exact_run_length import cusum, ewma, shewhart
+from qc_app.spc.run_length_distribution import RunLength
 from qc_app.spc.run_rules import Rule
 from qc_app.spc.series import positive
-from qc_app.spc.survival import RunLength
 
 WEIGHTS = (0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.6, 0.8)
 EXTRA_RULES = ("two_of_three_outer", "four_of_five_outer", "run_one_side")
@@ -50,8 +50,9 @@ def in_shop_terms(
 ) -> ShopTerms:
     """Run lengths in working days and panels.
 
-    >>> in_shop_terms(shewhart(["beyond_limit"]), shewhart(["beyond_limit"], 0.5), 0.5).panels_until_found
-    155.2242007526244
+    >>> terms = in_shop_terms(shewhart(["beyond_limit"]), shewhart(["beyond_limit"], 0.5), shift=0.5)
+    >>> round(terms.panels_until_found, 1)
+    155.2
     """
     return ShopTerms(undisturbed.days(panels_per_day), shifted.average, shift)
 

@@ -15,9 +15,9 @@ from qc_app.refusal import Refusal
 from qc_app.spc.order_survival import ordered_survival
 from qc_app.spc.quadrature import gauss_legendre
 from qc_app.spc.rule_chain import ORDERED, SIGNAL, Chain, chain
+from qc_app.spc.run_length_distribution import RunLength
 from qc_app.spc.run_rules import Rule, as_rules
 from qc_app.spc.series import Floats, finite, positive
-from qc_app.spc.survival import RunLength
 
 
 def shewhart(rules: Iterable[str | Rule] | None = ("beyond_limit",), shift: float = 0.0) -> RunLength:

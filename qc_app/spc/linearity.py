@@ -37,7 +37,8 @@ class Bias:
 class Line:
     """A least-squares line with standard errors, and the t of no slope and no intercept.
 
-    ``residual_deviation`` has n − 2 degrees of freedom; ``r_squared`` is the share of variance explained.
+    ``residual_deviation`` has n − 2 degrees of freedom; ``r_squared`` is the share of variance explained;
+    ``mean_x`` is the mean of x and ``squares_x`` the sum of squared distances from it.
     """
 
     slope: float

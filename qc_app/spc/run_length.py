@@ -2,6 +2,6 @@
 
 from qc_app.spc.chart_design import Choice, ShopTerms, design, in_shop_terms
 from qc_app.spc.exact_run_length import cusum, ewma, shewhart
-from qc_app.spc.survival import RunLength
+from qc_app.spc.run_length_distribution import RunLength
 
 __all__ = ["Choice", "RunLength", "ShopTerms", "cusum", "design", "ewma", "in_shop_terms", "shewhart"]

@@ -12,9 +12,8 @@ Floats = NDArray[np.float64]
 LARGEST = 1e150
 """Values beyond this are refused: their squares would leave the range of a double."""
 
-
 SMALLEST = 1 / LARGEST
-"""A number below this counts as zero where it is divided by."""
+"""A divisor below this counts as zero."""
 
 LARGEST_COUNT = 10**9
 """Counts beyond this are refused: their exact limits could no longer be told apart."""

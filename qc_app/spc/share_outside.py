@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from qc_app.refusal import Refusal
-from qc_app.spc.series import Floats, finite, share, whole
+from qc_app.spc.series import Floats, finite, positive, share, whole
 from qc_app.spc.tolerance_interval import one_sided_factor
 
 
@@ -23,14 +23,18 @@ class Share:
 def normal_share(mean: float, sigma: float, lower: float | None, upper: float | None) -> float:
     """Share outside the limits of a normal distribution with known mean and standard deviation.
 
+    Raises
+    ------
+    Refusal
+        For a mean or limit not finite, or sigma not above zero.
+
     >>> round(normal_share(106, 6, 80, 120), 6)
     0.009823
     """
     from scipy.special import ndtr
 
-    below = 0.0 if lower is None else float(ndtr((lower - mean) / sigma))
-    above = 0.0 if upper is None else float(ndtr((mean - upper) / sigma))
-    return below + above
+    below, above = _distances(mean, sigma, lower, upper)
+    return sum(float(ndtr(-distance)) for distance in (below, above) if distance is not None)
 
 
 def normal_share_from_sample(
@@ -42,13 +46,17 @@ def normal_share_from_sample(
     in MIL-STD-414 table B-5; for n = 2 the plain normal share. Bound: exact for one limit, by the noncentral
     t; for two limits each at half the risk, which errs on the safe side.
 
+    Raises
+    ------
+    Refusal
+        For fewer than two values, no limit, a mean or limit not finite, or s not above zero.
+
     >>> found = normal_share_from_sample(30, 3.8, 0.1, lower=3.5, upper=None)
     >>> round(found.expected, 5), round(found.bound, 4)
     (0.00055, 0.0114)
     """
     size, level = whole(n, 2, "The number of values"), share(confidence, "The confidence")
-    distances = [(mean - lower) / s] if lower is not None else []
-    distances += [(upper - mean) / s] if upper is not None else []
+    distances = [away for away in _distances(mean, s, lower, upper) if away is not None]
     if not distances:
         raise Refusal("A share outside needs a limit of tolerance; none was given.")
     each = 1 - (1 - level) / len(distances)
@@ -89,6 +97,17 @@ def counted_share(outside: int, n: int, confidence: float = 0.95) -> Share:
     level = share(confidence, "The confidence")
     bound = 1.0 if count == size else float(betaincinv(count + 1, size - count, level))
     return Share(count / size, bound, level, "counting")
+
+
+def _distances(
+    mean: float, deviation: float, lower: float | None, upper: float | None
+) -> tuple[float | None, float | None]:
+    """How many standard deviations within each limit the mean lies; below zero where it lies outside."""
+    middle, spread = finite(mean, "The mean"), positive(deviation, "The standard deviation")
+    return (
+        None if lower is None else (middle - finite(lower, "The lower limit")) / spread,
+        None if upper is None else (finite(upper, "The upper limit") - middle) / spread,
+    )
 
 
 def _bound_beyond(distance: float, n: int, confidence: float) -> float:

@@ -41,8 +41,9 @@ def variables_plan(points: TwoPoints, sigma_known: bool = False) -> VariablesPla
     With sigma known: n = ((zα + zβ)/(z good − z poor))². With the sample's own, exactly by the noncentral t;
     the distance is the one at which the consumer's risk is met.
 
-    >>> variables_plan(TwoPoints(good=0.01, poor=0.06), sigma_known=True)
-    VariablesPlan(sample=15, distance=1.8856687859742056, sigma_known=True)
+    >>> plan = variables_plan(TwoPoints(good=0.01, poor=0.06), sigma_known=True)
+    >>> plan.sample, round(plan.distance, 4)
+    (15, 1.8857)
     >>> variables_plan(TwoPoints(good=0.01, poor=0.06)).sample
     42
     """

@@ -26,10 +26,13 @@ def interval(terms: Sequence[Term], confidence: float = 0.95) -> Interval:
     [0.976, 6.16]
     """
     alpha = (1 - share(confidence, "The confidence")) / 2
-    estimate = sum(term.coefficient * term.mean_square for term in terms)
+    # In units of the largest mean square, whose own square might leave the range of a double.
+    unit = max(term.mean_square for term in terms) or 1.0
+    scaled = [term._replace(mean_square=term.mean_square / unit) for term in terms]
+    estimate = sum(term.coefficient * term.mean_square for term in scaled)
     return Interval(
-        max(0.0, estimate - math.sqrt(_squared_reach(terms, alpha, 1 - alpha))),
-        max(0.0, estimate + math.sqrt(_squared_reach(terms, 1 - alpha, alpha))),
+        unit * max(0.0, estimate - math.sqrt(_squared_reach(scaled, alpha, 1 - alpha))),
+        unit * max(0.0, estimate + math.sqrt(_squared_reach(scaled, 1 - alpha, alpha))),
     )
 
 

@@ -84,7 +84,19 @@ def test_interval_of_cp_by_chi_square() -> None:
 
 # V. E. Kane, Journal of Quality Technology 18(1), 1986: Cp(high)/Cp(low) (from memory).
 @pytest.mark.parametrize(
-    ("n", "ten", "five"), [(10, 1.88, 2.26), (30, 1.41, 1.55), (50, 1.30, 1.40), (100, 1.20, 1.26)]
+    ("n", "ten", "five"),
+    [
+        (10, 1.88, 2.26),
+        (20, 1.53, 1.73),
+        (30, 1.41, 1.55),
+        (40, 1.34, 1.46),
+        (50, 1.30, 1.40),
+        (60, 1.27, 1.36),
+        (70, 1.25, 1.33),
+        (80, 1.23, 1.30),
+        (90, 1.21, 1.28),
+        (100, 1.20, 1.26),
+    ],
 )
 def test_ratios_of_capability_that_a_sample_tells_apart(n: int, ten: float, five: float) -> None:
     for printed, confidence in ((ten, 0.8), (five, 0.9)):
@@ -211,6 +223,12 @@ def test_values_without_meaning_are_refused() -> None:
         cap.study([3.5, 3.5, 3.5], 3, 4)
     with pytest.raises(Refusal, match="Sigma"):
         cap.indices(3.5, 0, 3, 4)
+    with pytest.raises(Refusal, match="standard deviation must be a finite number above zero"):
+        cap.normal_share(3.5, 0, 3, 4)
+    with pytest.raises(Refusal, match="The mean must be a finite number"):
+        cap.normal_share_from_sample(30, float("nan"), 0.1, 3, 4)
+    with pytest.raises(Refusal, match="The upper limit"):
+        cap.normal_share_from_sample(30, 3.5, 0.1, None, float("inf"))
     with pytest.raises(Refusal, match="number of values"):
         cap.cpk_interval(1.33, 1)
     with pytest.raises(Refusal, match="between 0 and 1"):

@@ -52,6 +52,8 @@ OF_A_TABLE: dict[str, Callable[[list[list[float]]], object]] = {
     "tolerance of subgroups": ti.within_subgroups,
     "kappa": gauge.kappa_of_table,
     "crossed": lambda t: gauge.crossed([[row] for row in t]),
+    "crossed by two": lambda t: gauge.crossed([[row, row[::-1]] for row in t]),
+    "nested": lambda t: gauge.nested([[row, row[::-1]] for row in t]),
     "deviations": lambda t: short_run.deviations(t, 1),
 }
 
@@ -86,6 +88,12 @@ def test_of_any_row_of_values(name: str, values: list[float]) -> None:
 @given(table=tables)
 def test_of_any_table_of_values(name: str, table: list[list[float]]) -> None:
     no_silent_nan(lambda: OF_A_TABLE[name](table))
+
+
+def test_intervals_of_variances_whose_squares_no_double_holds() -> None:
+    found = gauge.crossed([[[0.0, 0.0, 0.0, 1.0]], [[0.0, 0.0, 0.0, 2e76]]]).components
+    small = gauge.crossed([[[0.0, 0.0, 0.0, 0.0]], [[0.0, 0.0, 0.0, 2.0]]]).components
+    assert found.intervals["parts"].upper == pytest.approx(1e152 * small.intervals["parts"].upper)
 
 
 @settings(max_examples=50, deadline=None)

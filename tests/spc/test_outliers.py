@@ -1,5 +1,7 @@
 """Outlier tests against the e-Handbook and published tables."""
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -8,6 +10,9 @@ from qc_app.refusal import Refusal
 from qc_app.spc.outliers import generalised_esd, grubbs, grubbs_critical
 
 MASS = [199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57]
+
+# NIST/SEMATECH e-Handbook 1.3.5.17.2: residuals of 15 observed semi-diameters of Venus.
+VENUS = [-1.40, -0.44, -0.30, -0.24, -0.22, -0.13, -0.05, 0.06, 0.10, 0.18, 0.20, 0.39, 0.48, 0.63, 1.01]
 
 # NIST/SEMATECH e-Handbook 1.3.5.17.3: 54 values of B. Rosner, Technometrics 25(2), 1983.
 ROSNER = """
@@ -32,8 +37,12 @@ def test_one_reading_of_a_mass_spectrometer() -> None:
     ("n", "printed"),
     [
         (3, (1.15, 1.15, 1.15)),
+        (4, (1.42, 1.46, 1.49)),
         (5, (1.60, 1.67, 1.75)),
+        (6, (1.73, 1.82, 1.94)),
+        (7, (1.83, 1.94, 2.10)),
         (8, (1.91, 2.03, 2.22)),
+        (9, (1.98, 2.11, 2.32)),
         (10, (2.03, 2.18, 2.41)),
         (15, (2.25, 2.41, 2.71)),
         (20, (2.38, 2.56, 2.88)),
@@ -59,6 +68,22 @@ def test_three_outliers_that_hide_each_other() -> None:
     assert found.critical[:5] == pytest.approx((3.158, 3.151, 3.143, 3.136, 3.128), abs=1.1e-3)
     assert [values[i] for i in found.outliers] == [6.01, 5.42, 5.34]
     assert not grubbs(values).is_outlier, "a test for one outlier does not see them"
+
+
+def test_the_two_outlying_observations_of_venus() -> None:
+    """Printed: −1.40 and 1.01 are the two farthest; without them 0.292 of the sum of squares is left.
+
+    That share (of G. L. Tietjen, R. H. Moore, *Technometrics* 14(3), 1972; from memory) is Π (1 − n G²/(n −
+    1)²) over the steps, n falling by one. Their test for exactly two calls both outlying at 5 %, its critical
+    share being 0.317; step by step only −1.40 is (2.574 against 2.548), 1.01 is not (2.219 against 2.507).
+    """
+    found = generalised_esd(VENUS, most=2)
+    assert [VENUS[i] for i in found.candidates] == [-1.40, 1.01]
+    left = math.prod(1 - n * g**2 / (n - 1) ** 2 for n, g in zip((15, 14), found.statistics, strict=True))
+    assert left == pytest.approx(0.292, abs=5e-4)
+    assert [VENUS[i] for i in found.outliers] == [-1.40]
+    assert grubbs(VENUS).outliers == (0,)
+    assert not grubbs(VENUS[1:]).is_outlier
 
 
 @given(st.lists(st.floats(-3, 3), min_size=8, max_size=30, unique=True))

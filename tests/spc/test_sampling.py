@@ -38,6 +38,32 @@ def test_what_goes_out_on_average() -> None:
     assert share == pytest.approx(fine[np.argmax(fine * binom.cdf(3, 52, fine))], abs=1e-4)
 
 
+# NIST/SEMATECH e-Handbook 6.2.3.2: average total inspected of a lot of 10 000 (from memory).
+TOTAL_INSPECTED = [70, 253, 753, 1584, 2655, 3836, 5007, 6083, 7012, 7779, 8388, 8854]
+
+
+def test_what_is_inspected_of_a_lot_on_average() -> None:
+    """Printed with the binomial, some figures cut: up to 1.5 % off those of a lot of that size."""
+    endless, lot = AttributePlan(52, 3), AttributePlan(52, 3, lot=10_000)
+    for percent, printed in enumerate(TOTAL_INSPECTED, start=1):
+        share = percent / 100
+        assert 52 + (1 - endless.acceptance(share)) * 9948 == pytest.approx(printed, abs=0.9)
+        assert lot.average_inspected(share) == pytest.approx(printed, rel=0.015)
+
+
+def test_what_goes_out_of_a_lot_on_average() -> None:
+    """NIST/SEMATECH e-Handbook 6.2.3.2 (from memory): 0.930 · 0.03 · (10 000 − 52)/10 000 = 0.02775."""
+    assert AttributePlan(52, 3, lot=10_000).outgoing(0.03) == pytest.approx(0.02775, abs=2e-5)
+
+
+@pytest.mark.parametrize("lot", [60, 777, 4321])
+def test_the_worst_that_goes_out_of_a_lot_is_that_of_a_whole_number_of_units(lot: int) -> None:
+    plan = AttributePlan(13, 1, lot=lot)
+    wrong = np.arange(lot + 1)
+    out = hypergeom.cdf(1, lot, wrong, 13) * wrong / lot * (lot - 13) / lot
+    assert plan.worst_outgoing() == pytest.approx((np.argmax(out) / lot, out.max()), rel=1e-9)
+
+
 def test_a_known_lot_is_hypergeometric() -> None:
     plan = AttributePlan(13, 1, lot=60)
     assert plan.acceptance(0.1) == pytest.approx(hypergeom.cdf(1, 60, 6, 13))
@@ -54,6 +80,38 @@ def test_a_known_lot_is_hypergeometric() -> None:
 def test_limiting_quality_of_standard_plans(sample: int, accept: int, limit: float) -> None:
     """The limits are from memory, to the digits of the table."""
     assert AttributePlan(sample, accept).acceptance(limit) == pytest.approx(0.10, abs=0.012)
+
+
+# The same table, normal inspection: sample and acceptance number of each plan, by AQL in percent.
+STANDARD_PLANS = {
+    0.65: "20:0 80:1 125:2 200:3 315:5 500:7 800:10 1250:14",
+    1.0: "13:0 50:1 80:2 125:3 200:5 315:7 500:10 800:14 1250:21",
+    1.5: "8:0 32:1 50:2 80:3 125:5 200:7 315:10 500:14 800:21",
+    2.5: "5:0 20:1 32:2 50:3 80:5 125:7 200:10 315:14 500:21",
+    4.0: "3:0 13:1 20:2 32:3 50:5 80:7 125:10 200:14 315:21",
+    6.5: "2:0 8:1 13:2 20:3 32:5 50:7 80:10 125:14 200:21",
+    10: "5:1 8:2 13:3 20:5 32:7 50:10 80:14 125:21",
+    15: "3:1 5:2 8:3 13:5 20:7 32:10 50:14 80:21",
+}
+
+
+@pytest.mark.parametrize("percent", STANDARD_PLANS)
+def test_standard_plans_accept_most_lots_at_their_acceptable_level(percent: float) -> None:
+    """From about 88 % for the smallest plans to 99 % for the largest (MIL-STD-105E, 4.4; from memory)."""
+    for plan in STANDARD_PLANS[percent].split():
+        sample, accept = (int(part) for part in plan.split(":"))
+        assert 0.87 < AttributePlan(sample, accept).acceptance(percent / 100) < 0.998, plan
+
+
+def test_standard_plans_of_one_acceptance_number_accept_alike() -> None:
+    """Along a diagonal of the table sample · AQL is nearly constant: both go in steps of one ratio."""
+    products: dict[int, list[float]] = {}
+    for percent, plans in STANDARD_PLANS.items():
+        for plan in plans.split():
+            sample, accept = (int(part) for part in plan.split(":"))
+            products.setdefault(accept, []).append(sample * percent / 100)
+    assert sorted(products) == [0, 1, 2, 3, 5, 7, 10, 14, 21]
+    assert all(max(of_number) / min(of_number) < 1.16 for of_number in products.values())
 
 
 @settings(max_examples=40, deadline=None)

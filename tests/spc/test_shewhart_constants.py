@@ -75,7 +75,18 @@ def test_ranges_of_two_and_three_have_closed_forms() -> None:
 # AIAG, Measurement Systems Analysis, 4th edition, appendix C, row g = 1 (as printed; four of the printed
 # figures are off by one unit of the fifth decimal).
 @pytest.mark.parametrize(
-    ("m", "value"), [(2, 1.41421), (3, 1.91155), (4, 2.23887), (5, 2.48124), (6, 2.67253), (10, 3.17905)]
+    ("m", "value"),
+    [
+        (2, 1.41421),
+        (3, 1.91155),
+        (4, 2.23887),
+        (5, 2.48124),
+        (6, 2.67253),
+        (7, 2.82981),
+        (8, 2.96288),
+        (9, 3.07794),
+        (10, 3.17905),
+    ],
 )
 def test_divisor_of_a_single_range(m: int, value: float) -> None:
     assert d2_star(m, 1) == pytest.approx(value, abs=1.6e-5)
