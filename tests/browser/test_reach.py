@@ -42,6 +42,9 @@ least => [...document.querySelectorAll(
 def open_entry_page(visit: Visit) -> None:
     visit.page.goto(visit.address + "/station/fill")
     visit.page.locator(".waiting a").first.click()
+    # A click does not wait for the style sheet, and sizes are measured next.
+    visit.page.wait_for_url("**/panel/*")
+    visit.page.wait_for_load_state("load")
 
 
 def axe_findings(visit: Visit) -> list[str]:

@@ -12,6 +12,7 @@ from wtforms.fields import Field as FormField
 
 from qc_app.plan.control_plan import Check
 from qc_app.plan.method import Entry, Field
+from qc_app.plan.subject import Subject
 from qc_app.records.shop import Instrument
 from qc_app.web.choice import choice
 
@@ -46,8 +47,9 @@ class EntryForm(FlaskForm):
 class Question:
     """The checks asked for on one page, and how their fields are named in its form."""
 
-    def __init__(self, checks: Sequence[Check]) -> None:
+    def __init__(self, checks: Sequence[Check], subject: Subject) -> None:
         self.checks = tuple(checks)
+        self.subject = subject
         self.instrument_kinds = tuple(
             dict.fromkeys(kind for check in checks for kind in check.characteristic.instruments)
         )
@@ -87,6 +89,22 @@ class Question:
         ids = {form[INSTRUMENT + kind].data for kind in self.instrument_kinds}
         return tuple(instrument for instrument in instruments if str(instrument.id) in ids)
 
+    def _wanted(self, check: Check, field: Field) -> dict[str, str]:
+        """What the page's own script needs to say at once how a length will be judged."""
+        characteristic = check.characteristic
+        if field.entry is not Entry.LENGTH:
+            return {}
+        fields = [f.key for f in characteristic.method.fields]
+        lines = dict(zip(fields, characteristic.lines(check.place), strict=False))
+        wanted = {"data-length": "", "data-line": lines.get(field.key, "")}
+        if len(fields) > 1:
+            return wanted
+        requirement = characteristic.requirement(self.subject, check.place)
+        amounts = {"target": requirement.target, "lower": requirement.lower, "upper": requirement.upper}
+        return wanted | {
+            f"data-{name}": str(amount) for name, amount in amounts.items() if amount is not None
+        }
+
     def form(self, instruments: Sequence[Instrument], last_used: Mapping[str, int]) -> EntryForm:
         """The form: one field for each thing typed and one for each kind of instrument.
 
@@ -96,7 +114,8 @@ class Question:
         fields: dict[str, Any] = {}
         for check in self.checks:
             for field in check.characteristic.method.fields:
-                fields[self.field_name(check, field)] = _entry(field, self.label(check, field))
+                shown = self._wanted(check, field)
+                fields[self.field_name(check, field)] = _entry(field, self.label(check, field), shown)
         for kind in self.instrument_kinds:
             fields[INSTRUMENT + kind] = _instrument(kind, instruments, last_used.get(kind))
         made = type("ReadingForm", (EntryForm,), fields)
@@ -106,11 +125,11 @@ class Question:
         return form
 
 
-def _entry(field: Field, label: str) -> Any:
+def _entry(field: Field, label: str, wanted: Mapping[str, str]) -> Any:
     if field.entry is Entry.YES_NO:
         answers = [choice("yes", _l("Yes")), choice("no", _l("No"))]
         return RadioField(label, choices=answers, validate_choice=False)
-    keyboard = {"inputmode": KEYBOARDS[field.entry], "autocomplete": "off", "spellcheck": "false"}
+    keyboard = {"inputmode": KEYBOARDS[field.entry], "autocomplete": "off", "spellcheck": "false", **wanted}
     description = _("Such as %(example)s", example=field.example) if field.example else ""
     return StringField(label, description=description, render_kw=keyboard)
 

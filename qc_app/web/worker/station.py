@@ -136,7 +136,7 @@ def _step(item: Item, due: list[Due]) -> Step | None:
         first = following.check
     else:
         first = Check(plan.characteristic(item.kind, key), place)
-    question = Question(plan.together(item.subject, first))
+    question = Question(plan.together(item.subject, first), item.subject)
     for check in question.checks:
         check.characteristic.requirement(item.subject, check.place)
     instruments = find.instruments(reading_session(), person(), question.instrument_kinds)
