@@ -10,7 +10,7 @@ import { nearest, Refusal } from "./length.js";
  * @typedef {object} Limits
  * @property {bigint | null} [lower]
  * @property {bigint | null} [upper]
- * @property {bigint | null} [roundedTo] the value is first rounded to this unit; without it every digit counts
+ * @property {bigint | null} [roundedTo] a value is first rounded to this unit; without it every digit counts
  */
 
 /**

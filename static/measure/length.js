@@ -153,7 +153,7 @@ export function formatLength(nanometres, denominator = 16, system = "imperial", 
   return signed(nanometres, "", denominator, system, decimals);
 }
 
-/** A deviation from a target: as `formatLength`, and with a plus sign above zero. @type {typeof formatLength} */
+/** A deviation from a target: `formatLength` with a plus sign above zero. @type {typeof formatLength} */
 export function formatDeviation(nanometres, denominator = 16, system = "imperial", decimals = 1) {
   return signed(nanometres, "+", denominator, system, decimals);
 }
@@ -190,7 +190,7 @@ function inches(nanometres, denominator, system) {
   return [`${numbers.join(" ")}"`, steps];
 }
 
-/** The whole number nearest to `top / bottom`, at half-way the even one. @param {bigint} top @param {bigint} bottom */
+/** The whole number nearest to top/bottom, half-way the even one. @type {(top: bigint, bottom: bigint) => bigint} */
 export function nearest(top, bottom) {
   const remainder = ((top % bottom) + bottom) % bottom;
   const below = (top - remainder) / bottom;

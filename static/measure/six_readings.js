@@ -6,7 +6,7 @@
 
 import { Refusal } from "./length.js";
 
-/** @typedef {"AB" | "DC" | "DA" | "CB" | "AC" | "BD"} Line corners A, B, C, D go round; AB, DC are the edges */
+/** @typedef {"AB" | "DC" | "DA" | "CB" | "AC" | "BD"} Line corners A, B, C, D go round, AB is an edge */
 /** @typedef {number[]} Six numbers in the order of NAMES */
 
 const NAMES = /** @type {const} */ (["AB", "DC", "DA", "CB", "AC", "BD"]);
@@ -53,7 +53,10 @@ export function testSixReadings(readings, nominal, standardUncertainty) {
   return { misclosure, misclosureUncertainty, isConsistent };
 }
 
-/** The misclosure, and by how much it grows with each reading; mean of the two diagonals 1. @param {Six} read */
+/**
+ * The misclosure, and by how much it grows with each reading; mean of the two diagonals 1.
+ * @param {Six} read
+ */
 function adjusted(read) {
   const { lengths, slopes, isSound } = fitted(read);
   const scale = 2 / (slopes[AC] + slopes[BD]);
@@ -88,7 +91,10 @@ function fitted(read) {
   return { lengths, slopes, isSound: isSettled && isConvex && lengths.every((length) => length > 0) };
 }
 
-/** Half the derivatives of the condition by each length, and whether the figure spans an area. @param {Six} lengths */
+/**
+ * Half the derivatives of the condition by each length, and whether the figure spans an area.
+ * @param {Six} lengths
+ */
 function slopesAt(lengths) {
   const [ab, dc, da, cb, ac, bd] = lengths.map((length) => length * length);
   const [diagonals, sides] = [ac + bd, ab + dc - da - cb];
@@ -103,7 +109,8 @@ function slopesAt(lengths) {
 }
 
 const sum = (/** @type {number[]} */ numbers) => numbers.reduce((total, number) => total + number, 0);
-const product = (/** @type {Six} */ one, /** @type {Six} */ other) => sum(one.map((x, line) => x * other[line]));
+/** @type {(one: Six, other: Six) => number} */
+const product = (one, other) => sum(one.map((number, line) => number * other[line]));
 const isPositive = (/** @type {number} */ number) => Number.isFinite(number) && number > 0;
 
 /** @param {number[]} sizes the six readings, then length and width */
@@ -119,7 +126,8 @@ function checkPositive(sizes) {
 function checkUnit(read, { length, width }) {
   const diagonal = Math.sqrt(length * length + width * width);
   const sizes = [length, length, width, width, diagonal, diagonal];
-  const line = read.findIndex((value, at) => value > OTHER_UNIT * sizes[at] || OTHER_UNIT * value < sizes[at]);
+  const isOdd = (value, size) => value > OTHER_UNIT * size || OTHER_UNIT * value < size;
+  const line = read.findIndex((value, at) => isOdd(value, sizes[at]));
   if (line < 0) return;
   throw new Refusal(
     "Reading {reading} of {value} in is far from the {nominal} in of this panel. Check its unit.",
@@ -127,7 +135,7 @@ function checkUnit(read, { length, width }) {
   );
 }
 
-/** @param {Six} read @param {number[]} triangle a diagonal, and the two sides from its ends to a third corner */
+/** @param {Six} read @param {number[]} triangle a diagonal, and the sides from its ends to a third corner */
 function checkTriangle(read, [diagonal, one, other]) {
   const [longest, shortest] = [read[one] + read[other], Math.abs(read[one] - read[other])];
   if (shortest < read[diagonal] && read[diagonal] < longest) return;

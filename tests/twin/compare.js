@@ -17,9 +17,9 @@ const ANSWERS = {
   },
 
   verdicts(given) {
-    const limits = { lower: whole(given.lower), upper: whole(given.upper), roundedTo: whole(given.rounded_to) };
+    const [lower, upper, roundedTo] = [given.lower, given.upper, given.rounded_to].map(whole);
     const decision = { rule: given.rule, standardUncertainty: whole(given.standard_uncertainty) };
-    return { verdict: judge(BigInt(given.amount), limits, decision) };
+    return { verdict: judge(BigInt(given.amount), { lower, upper, roundedTo }, decision) };
   },
 
   panels({ readings, length, width, standard_uncertainty }) {
@@ -48,7 +48,9 @@ function agrees(expected, found) {
   return Object.entries(expected).every(([name, value]) => agrees(value, found[name] ?? null));
 }
 
-/** @returns {{count: number, differences: string[]}} how many cases were run, and which are answered differently */
+const plain = (_, value) => (typeof value === "bigint" ? String(value) : value);
+
+/** @returns {{count: number, differences: string[]}} how many cases ran, and which are answered differently */
 export function compare(vectors) {
   const differences = [];
   let count = 0;
@@ -57,8 +59,7 @@ export function compare(vectors) {
       const found = answer(part, given);
       count += 1;
       if (!agrees(expected, found)) {
-        const shown = JSON.stringify({ given, expected, found }, (_, value) => (typeof value === "bigint" ? `${value}n` : value));
-        differences.push(`${part}: ${shown}`);
+        differences.push(`${part}: ${JSON.stringify({ given, expected, found }, plain)}`);
       }
     }
   }

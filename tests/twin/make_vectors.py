@@ -27,6 +27,16 @@ INCH = 25_400_000
 SIXTY_FOURTH = 396_875
 SYSTEMS = ("imperial", "metric")
 GRADUATIONS = (1, 2, 4, 8, 16, 32, 64)
+CONTRADICTIONS = (  # in the order of LINES: not convex, not settled, or settled far from what was read
+    (190, 120, 215, 110, 100, 190),
+    (200, 125, 175, 240, 115, 135),
+    (210, 215, 190, 165, 240, 85),
+    (175, 240, 135, 170, 200, 160),
+    (220, 150, 210, 225, 170, 225),
+    (170, 155, 205, 240, 90, 130),
+    (140, 150, 235, 85, 160, 165),
+    (235, 200, 235, 220, 70, 60),
+)
 RULES = tuple(rule.value for rule in Rule)
 
 
@@ -184,11 +194,14 @@ def _panels(random: Random) -> Iterator[Case]:
             yield _panel(288, 96, sound | {line: wrong})
     yield _panel(0, 96, sound)
     yield _panel(288, -1, sound)
-    yield _panel(96.0625, 96.0625, sound)
+    yield _panel(
+        90.0625, 90.0625, sound
+    )  # 90.062: a nominal size is shown to 0.001, half-way to the even one
     for uncertainty in (0.0, -1.0):
         yield _panel(288, 96, sound, uncertainty)
-    yield _panel(100, 100, {"AB": 100, "DC": 100, "DA": 100, "CB": 100, "AC": 60, "BD": 60})
-    yield _panel(100, 100, {"AB": 100, "DC": 60, "DA": 90, "CB": 70, "AC": 129, "BD": 118})
+    for six in CONTRADICTIONS:
+        yield _panel(100, 100, dict(zip(LINES, six, strict=True)))
+    yield _panel(100, 100, dict(zip(LINES, (100, 60, 90, 70, 129, 118), strict=True)))
 
 
 def _taped(random: Random, length: int, width: int) -> dict[str, float]:
