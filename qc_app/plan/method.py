@@ -7,7 +7,7 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import TypeVar
 
-from qc_app.measure.core_sample import core_density, measured_core
+from qc_app.measure.core_sample import MeasuredDensity, core_density, measured_core
 from qc_app.measure.length import Length, parse_length
 from qc_app.measure.mass import Mass, parse_mass
 from qc_app.measure.moisture import parse_percent
@@ -57,6 +57,8 @@ class Outcome:
     amount: int
     companions: tuple[Companion, ...] = ()
     standard_uncertainty: int | None = None
+    advice: str | None = None
+    """What to do for a smaller uncertainty, in a sentence; None where it is small enough."""
 
 
 @dataclass(frozen=True)
@@ -179,14 +181,18 @@ def _core(entries: Entries, at: Circumstances) -> Outcome:
         density = core_density(mass, at.bore, depth, tare)
     except Refusal as refusal:
         raise EntryRefused("depth" if _is_about(refusal, "depth") else "mass", refusal) from refusal
-    return Outcome(density_grains(density), standard_uncertainty=_core_uncertainty(mass, depth, tare, at))
+    core = _measured_core(mass, depth, tare, at)
+    if core is None:
+        return Outcome(density_grains(density))
+    return Outcome(density_grains(density), (), density_grains(core.standard_uncertainty), core.advice())
 
 
-def _core_uncertainty(mass: Mass, depth: Length, tare: Mass | int, at: Circumstances) -> int | None:
+def _measured_core(mass: Mass, depth: Length, tare: Mass | int, at: Circumstances) -> MeasuredDensity | None:
+    """The density with its uncertainty; None where that of an instrument is not known."""
     scale, cutter, tape = at.uncertainties.get("scale"), *map(at.length_uncertainty, ("core_cutter", "tape"))
     if scale is None or cutter is None or tape is None or at.bore is None:
         return None
-    core = measured_core(
+    return measured_core(
         mass,
         at.bore,
         depth,
@@ -195,7 +201,6 @@ def _core_uncertainty(mass: Mass, depth: Length, tare: Mass | int, at: Circumsta
         bore_uncertainty=cutter,
         depth_uncertainty=tape,
     )
-    return density_grains(core.standard_uncertainty)
 
 
 def _refuse_core_deeper_than_bay(depth: Length, at: Circumstances) -> None:

@@ -7,7 +7,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from qc_app.measure.conformity import Verdict
-from qc_app.plan.method import Companion
+from qc_app.plan.method import Companion, Outcome
 from qc_app.records.building import Building, Panel
 from qc_app.records.chart import Point, Signal
 from qc_app.records.event import Event
@@ -55,7 +55,12 @@ def history_of(session: Session, item: Item) -> History:
     newest = standing(readings)
     rules = _rules_by_reading(session, readings)
     told = tuple(
-        Told(r, companions_of(r, item), rules.get(r.id, ()), newest.get((r.characteristic.key, r.place)) is r)
+        Told(
+            r,
+            outcome_of(r, item).companions,
+            rules.get(r.id, ()),
+            newest.get((r.characteristic.key, r.place)) is r,
+        )
         for r in readings
     )
     plan = item.control_plan.plan
@@ -68,11 +73,11 @@ def history_of(session: Session, item: Item) -> History:
     return History(told, still_open, _station(session, item), _events(session, item))
 
 
-def companions_of(reading: Reading, item: Item) -> tuple[Companion, ...]:
-    """The numbers that follow from a reading's entries besides its amount."""
+def outcome_of(reading: Reading, item: Item) -> Outcome:
+    """What follows from a reading's entries besides what is stored: numbers beside its amount, advice."""
     characteristic = item.control_plan.plan.characteristic(item.kind, reading.characteristic.key)
     at = circumstances_of(item, reading.place, reading.instruments)
-    return characteristic.method.work_out(reading.entries, at).companions
+    return characteristic.method.work_out(reading.entries, at)
 
 
 def panels_of(session: Session, building: Building) -> list[PanelLine]:

@@ -200,3 +200,29 @@ def test_a_lot_is_booked_in_by_a_worker(worker: Browser) -> None:
     assert "There is a lot marked “LOT-2” already." in again
     wrong = worker.post("/lot", {**size, "mark": "LOT-3", "length": "9 feat"}, status=200)
     assert "9 feat" in wrong
+
+
+@pytest.mark.parametrize(
+    ("uncertainty", "advised"), [("", False), ("3 g", True)], ids=["a fine scale", "a coarse scale"]
+)
+def test_a_core_shows_its_uncertainty_and_what_would_make_it_smaller(
+    signed_in: SignedIn, shop: Cast, uncertainty: str, advised: bool
+) -> None:
+    manager = signed_in("manager")
+    scale = {"kind": "scale", "name": "Kitchen scale", "bore": "", "uncertainty": uncertainty}
+    manager.post("/instrument", scale)
+    page = manager.get(f"/station/fill/panel/{shop.panel}")
+    option = re.search(r'<option value="(\d+)">Kitchen scale', page)
+    cutter = re.search(r'<option selected value="(\d+)">Cutter 1', page)
+    assert option is not None
+    assert cutter is not None
+    typed = {
+        "uuid": str(uuid4()),
+        "mass": "58 g",
+        "depth": "11 1/4",
+        "instrument_scale": option[1],
+        "instrument_core_cutter": cutter[1],
+    }
+    answer = manager.get(manager.post(f"/station/fill/panel/{shop.panel}", typed))
+    assert "4.00 lb/ft³ ± 0." in answer
+    assert ("The core is too small for this scale" in answer) == advised

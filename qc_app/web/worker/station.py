@@ -24,7 +24,7 @@ from qc_app.web.request import database, now, person, person_in, reading_session
 from qc_app.web.worker.drawn_shape import drawn
 from qc_app.web.worker.entry_form import EntryForm, Question
 from qc_app.work import find
-from qc_app.work.history import companions_of
+from qc_app.work.history import outcome_of
 from qc_app.work.panel_shape import recorded_shape, typed_shape
 from qc_app.work.record import NewReading, record
 from qc_app.work.roles import Act
@@ -229,7 +229,7 @@ def _page(
         step=step,
         doubts=doubts or [],
         saved=saved,
-        companions=companions_of(saved[-1], item) if saved else (),
+        outcome=outcome_of(saved[-1], item) if saved else None,
         shape=shape,
         drawn=drawn(shape, item.length / INCH, item.width / INCH) if shape else None,
         address=_address,
