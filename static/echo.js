@@ -19,7 +19,8 @@ const amount = (text) => (text === undefined ? undefined : BigInt(text));
  */
 function understood(input, shop) {
   const { nanometres } = parseLength(input.value);
-  const own = formatLength(nanometres, Number(shop.denominator), shop.system);
+  const denominator = graduation(nanometres, Number(shop.denominator));
+  const own = formatLength(nanometres, denominator, shop.system);
   const plain = shop.system === "imperial" ? inches(nanometres) : formatLength(nanometres, 16, "imperial");
   const target = amount(input.dataset.target);
   if (target === undefined) {
@@ -27,10 +28,19 @@ function understood(input, shop) {
   }
   const limits = { lower: amount(input.dataset.lower), upper: amount(input.dataset.upper) };
   const verdict = judge(nanometres, limits);
-  const deviation = formatDeviation(nanometres - target, Number(shop.denominator), shop.system);
+  const deviation = formatDeviation(nanometres - target, denominator, shop.system);
   const both = shop.together === "" ? plain : `${own} = ${plain}`;
   return { text: `${MARKS[verdict]} ${shop[verdict]}, ${deviation} · ${both}`, verdict };
 }
+
+/**
+ * The shop's own denominator, or a finer one where rounding could hide the side of a limit, as the server does.
+ *
+ * @param {bigint} nanometres
+ * @param {number} own
+ */
+const graduation = (nanometres, own) =>
+  Math.max(own, [own, 32, 64].find((d) => (nanometres * BigInt(d)) % NANOMETRES_PER_INCH === 0n) ?? own);
 
 /** @param {bigint} nanometres */
 const inches = (nanometres) => `${(Number(nanometres) / Number(NANOMETRES_PER_INCH)).toFixed(3)} in`;

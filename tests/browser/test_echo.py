@@ -35,6 +35,10 @@ def test_a_length_exactly_on_its_limit_is_within_and_one_beyond_is_outside(worke
     expect(echo(worker, "AB", "24' 3/32")).to_contain_text("outside, +3/32")
 
 
+def test_a_length_finer_than_the_shops_tape_is_not_rounded(worker: Visit) -> None:
+    expect(echo(worker, "AB", "24' 5/64")).to_contain_text("outside, +5/64")
+
+
 def test_a_diagonal_has_no_limits_of_its_own(worker: Visit) -> None:
     expect(echo(worker, "Diagonal AC", "25-3-9")).to_have_text("25' 3 9/16\" = 303.563 in")
 
