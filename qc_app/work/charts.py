@@ -8,6 +8,7 @@ from functools import lru_cache
 from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session, joinedload
 
+from qc_app.records.building import Panel
 from qc_app.records.chart import Phase, Point, Signal, Stream
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Person, Station
@@ -75,7 +76,7 @@ def chart(session: Session, stream: Stream, until: datetime | None = None) -> Ch
         query.order_by(Point.measured_at.desc(), Point.reading_id.desc())
         .limit(POINTS_SHOWN)
         .options(
-            joinedload(Point.reading).joinedload(Reading.panel),
+            joinedload(Point.reading).joinedload(Reading.panel).joinedload(Panel.building),
             joinedload(Point.reading).joinedload(Reading.lot),
             joinedload(Point.reading).joinedload(Reading.person),
         )
@@ -149,5 +150,8 @@ def _rules(session: Session, shown: Sequence[Point]) -> dict[int, tuple[str, ...
 
 
 def _mark(point: Point) -> str:
-    item = point.reading.panel or point.reading.lot
-    return item.mark if item else ""
+    """Building and mark of the panel, since buildings use the same marks; or the mark of the lot."""
+    panel, lot = point.reading.panel, point.reading.lot
+    if panel is not None:
+        return f"{panel.building.code} {panel.mark}"
+    return lot.mark if lot else ""

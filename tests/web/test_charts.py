@@ -84,7 +84,7 @@ def test_freezing_limits_finds_the_signal_and_keeps_the_reason(signed_in: Signed
     freeze(manager, stream)
     page = manager.get(f"/chart/{stream}")
     assert "Twenty quiet panels." in page
-    assert "21 points, 1 with a signal, the last at X-21." in page
+    assert "21 points, 1 with a signal, the last at H1 X-21." in page
     assert "One point beyond a control limit" in page
     assert "1 point with a signal" in manager.get("/chart")
 

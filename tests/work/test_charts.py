@@ -55,10 +55,10 @@ def test_a_chart_shows_as_many_points_as_fit_on_a_screen() -> None:
     assert charts.POINTS_SHOWN == 250
 
 
-def test_a_panels_point_carries_its_mark(sqlite_database: Database, shop: Cast) -> None:
+def test_a_panels_point_carries_its_building_and_mark(sqlite_database: Database, shop: Cast) -> None:
     with sqlite_database.write() as session:
         Said().record(session, shop)
-        assert [p.mark for p in chart(session, only_stream(session)).points] == ["R-01"]
+        assert [p.mark for p in chart(session, only_stream(session)).points] == ["H1 R-01"]
 
 
 def test_the_overview_follows_the_line(database: Database, cast: Cast) -> None:
