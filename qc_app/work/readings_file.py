@@ -5,7 +5,7 @@ by what it says. Corrections are not imported; they are made in the log, where t
 """
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from uuid import UUID, uuid5
@@ -40,7 +40,7 @@ from qc_app.work.sheet import (
     check_columns,
     check_faults,
     in_column,
-    read_rows,
+    rows_of,
 )
 from qc_app.work.shop_names import ShopNames
 from qc_app.work.standing import Item
@@ -95,7 +95,7 @@ class ExaminedReadings(Examined):
 
 
 def examine_readings(
-    session: Session, person: Person, name: str, content: bytes, now: datetime
+    session: Session, person: Person, name: str, content: bytes | Sequence[Row], now: datetime
 ) -> ExaminedReadings:
     """Looks at a file of readings and changes nothing.
 
@@ -105,7 +105,7 @@ def examine_readings(
         If the person may not import, or the file as a whole cannot be read.
     """
     require(person, Act.IMPORT)
-    rows = read_rows(name, content)
+    rows = rows_of(name, content)
     check_columns(name, rows, READINGS_COLUMNS)
     shop, zone = ShopNames(session, person), local_zone(person.plant)
     described: dict[UUID, list[Incoming]] = defaultdict(list)
@@ -129,7 +129,9 @@ def examine_readings(
     return ExaminedReadings(name, tuple(good), len(rows) - len(good) - len(bad), tuple(bad))
 
 
-def take_readings(session: Session, person: Person, name: str, content: bytes, now: datetime) -> Taken:
+def take_readings(
+    session: Session, person: Person, name: str, content: bytes | Sequence[Row], now: datetime
+) -> Taken:
     """Records the good rows of a file of readings, in the order they were measured.
 
     Raises

@@ -5,7 +5,7 @@ another row, is bad: a file does not change what has been built.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
 
@@ -33,7 +33,7 @@ from qc_app.work.sheet import (
     check_faults,
     in_column,
     normalised,
-    read_rows,
+    rows_of,
 )
 
 SCHEDULE_COLUMNS = (
@@ -86,7 +86,7 @@ class ExaminedSchedule(Examined):
 
 
 def examine_schedule(
-    session: Session, person: Person, name: str, content: bytes, now: datetime
+    session: Session, person: Person, name: str, content: bytes | Sequence[Row], now: datetime
 ) -> ExaminedSchedule:
     """Looks at a schedule file and changes nothing.
 
@@ -96,7 +96,7 @@ def examine_schedule(
         If the person may not import, or the file as a whole cannot be read.
     """
     require(person, Act.IMPORT)
-    rows = read_rows(name, content)
+    rows = rows_of(name, content)
     check_columns(name, rows, SCHEDULE_COLUMNS)
     plan = plan_in_force(session, person.plant, now).plan
     described: dict[tuple[str, str], list[Scheduled]] = defaultdict(list)
@@ -119,7 +119,9 @@ def examine_schedule(
     return ExaminedSchedule(name, tuple(good), len(rows) - len(good) - len(bad), tuple(bad))
 
 
-def take_schedule(session: Session, person: Person, name: str, content: bytes, now: datetime) -> Taken:
+def take_schedule(
+    session: Session, person: Person, name: str, content: bytes | Sequence[Row], now: datetime
+) -> Taken:
     """Adds the good rows of a schedule file, with the buildings they need.
 
     Raises

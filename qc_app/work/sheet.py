@@ -13,6 +13,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from typing import Protocol
 
 from qc_app.refusal import Refusal, shortened
 from qc_app.work.cell import Cell
@@ -79,12 +80,19 @@ class BadRow:
         return str(self.refusal)
 
 
+class InRow(Protocol):
+    """What a row was read as."""
+
+    @property
+    def row(self) -> Row: ...
+
+
 @dataclass(frozen=True)
 class Examined:
     """What taking a file would do: add ``good`` rows, leave ``bad`` ones; ``unchanged`` are here already."""
 
     file: str
-    good: tuple[object, ...]
+    good: tuple[InRow, ...]
     unchanged: int
     bad: tuple[BadRow, ...]
 
@@ -104,6 +112,11 @@ class CellRefused(Refusal):
     def __init__(self, column: str, refusal: Refusal) -> None:
         super().__init__(refusal.sentence, about=column, **refusal.facts)
         self.column = column
+
+
+def rows_of(name: str, content: bytes | Sequence[Row]) -> Sequence[Row]:
+    """The rows of a file, or the rows as they are where it has been read already."""
+    return read_rows(name, content) if isinstance(content, bytes) else content
 
 
 def read_rows(name: str, content: bytes) -> list[Row]:

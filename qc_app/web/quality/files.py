@@ -10,7 +10,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from qc_app.refusal import Refusal
 from qc_app.web.access import allow
 from qc_app.web.form_errors import take_refusal
-from qc_app.web.request import database, now, person, person_in, reading_session
+from qc_app.web.request import database, now, person, reading_session
 from qc_app.work import find, uploads
 from qc_app.work.roles import Act
 
@@ -42,9 +42,8 @@ def upload(what: str) -> str | AnyResponse | tuple[str, int]:
         try:
             content = form.file.data.read()
             name = secure_filename(form.file.data.filename or "") or "file"
-            with database().write() as session:
-                kept = uploads.keep_upload(session, person_in(session), what, name, content, now())
-                return redirect(url_for("files.uploaded", upload_id=kept.id))
+            kept = uploads.keep_upload(database(), person().id, what, name, content, now())
+            return redirect(url_for("files.uploaded", upload_id=kept))
         except Refusal as refusal:
             take_refusal(form, refusal, "file")
     return _page(forms), 400
@@ -63,9 +62,7 @@ def uploaded(upload_id: int) -> str:
 @pages.post("/file/upload/<int:upload_id>/take")
 @allow(Act.IMPORT)
 def take(upload_id: int) -> AnyResponse:
-    with database().write() as session:
-        who = person_in(session)
-        uploads.take(session, who, find.upload(session, who, upload_id), now())
+    uploads.take(database(), person().id, upload_id, now())
     return redirect(url_for("files.uploaded", upload_id=upload_id))
 
 
