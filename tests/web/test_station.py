@@ -6,15 +6,17 @@ from uuid import uuid4
 import pytest
 from sqlalchemy import select
 
+from qc_app.measure.length import parse_length
 from qc_app.records.database import Database
 from qc_app.records.reading import Reading
-from tests.conftest import Cast
+from qc_app.records.shop import Instrument
+from qc_app.work.schedule import book_in_lot
+from qc_app.work.setup import adopt_plan, default_document
+from tests.conftest import NOW, Cast
 from tests.web.conftest import Browser, SignedIn
 
 
 def tape(database: Database) -> str:
-    from qc_app.records.shop import Instrument
-
     with database.read() as session:
         return str(session.scalars(select(Instrument.id).where(Instrument.kind == "tape")).first())
 
@@ -226,3 +228,24 @@ def test_a_core_shows_its_uncertainty_and_what_would_make_it_smaller(
     answer = manager.get(manager.post(f"/station/fill/panel/{shop.panel}", typed))
     assert "4.00 lb/ft³ ± 0." in answer
     assert ("The core is too small for this scale" in answer) == advised
+
+
+def test_an_unclear_reading_keeps_the_panel_and_asks_to_measure_again(
+    signed_in: SignedIn, shop: Cast, sqlite_database: Database
+) -> None:
+    key = 'key = "member_moisture"\n'
+    document = default_document().replace(key, f'{key}decision_rule = "guarded_acceptance"\n')
+    with sqlite_database.write() as session:
+        manager = shop.person(session, "manager")
+        adopt_plan(session, manager.plant, document, "Prove it.", manager, NOW)
+        size = (parse_length("8'"), parse_length("1 1/2"), parse_length("11 1/4"))
+        lot = book_in_lot(session, manager, "precut_members", "LOT-9", size, NOW).id
+        meter = session.scalars(select(Instrument.id).where(Instrument.kind == "moisture_meter")).one()
+    worker = signed_in("worker")
+    address = f"/station/framing/lot/{lot}?check=member_moisture&place=member+1"
+    typed = {"uuid": str(uuid4()), "percent": "17.1", "instrument_moisture_meter": str(meter)}
+    page = worker.get(worker.post(address, typed))
+    assert "Moisture of member, member 1: unclear" in page
+    assert "17.1 % ± 2.0 %" in page
+    assert "Measure again" in page
+    assert "LOT-9" in worker.get("/station/framing")
