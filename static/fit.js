@@ -10,6 +10,17 @@ const LINES = 6;
 const inches = (nanometres) => Number(nanometres) / Number(NANOMETRES_PER_INCH);
 
 /**
+ * A small length in the shop's unit, with its sign.
+ *
+ * @param {number} length inches
+ * @param {string} system
+ */
+function written(length, system) {
+  const text = system === "imperial" ? `${length.toFixed(3)} in` : `${(length * 25.4).toFixed(1)} mm`;
+  return length < 0 ? text.replace("-", "−") : `+${text}`;
+}
+
+/**
  * The test of what is typed now; null while it is not six lengths.
  *
  * @param {HTMLInputElement[]} inputs
@@ -39,7 +50,7 @@ function show(output, inputs) {
     output.classList.add(test.isConsistent ? "within" : "outside");
     output.textContent = test.isConsistent
       ? `✓ ${output.dataset.fits}`
-      : `✕ ${output.dataset.misfits.replace("{by}", test.misclosure.toFixed(2).replace("-", "−"))}`;
+      : `✕ ${output.dataset.misfits.replace("{by}", written(test.misclosure, output.dataset.system))}`;
   }
 }
 

@@ -5,7 +5,6 @@ from datetime import datetime, tzinfo
 from enum import StrEnum
 
 from qc_app.measure.conformity import Verdict
-from qc_app.measure.length import Length
 from qc_app.packet.wording import (
     companion_text,
     deviation_text,
@@ -19,6 +18,7 @@ from qc_app.plan.method import Circumstances
 from qc_app.plan.quantity import Quantity, Units, format_spread
 from qc_app.plan.subject import Subject
 from qc_app.records.reading import Reading
+from qc_app.records.shop import bore_of
 from qc_app.refusal import Refusal
 
 
@@ -125,7 +125,7 @@ def _companions(
 ) -> tuple[str, ...]:
     if characteristic is None:
         return ()
-    bore = next((Length.from_nanometres(i.bore) for i in reading.instruments if i.bore), None)
+    bore = bore_of(reading.instruments)
     try:
         outcome = characteristic.method.work_out(reading.entries, Circumstances(subject, reading.place, bore))
     except Refusal:

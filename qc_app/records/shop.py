@@ -1,10 +1,12 @@
 """The shop itself: plant, stations, people, their sign-ins, instruments."""
 
+from collections.abc import Iterable
 from datetime import datetime
 
 from sqlalchemy import JSON, Boolean, ForeignKey, String, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
+from qc_app.measure.length import Length
 from qc_app.plan.quantity import Units
 from qc_app.records.schema import Amount, Identity, Table
 
@@ -98,6 +100,11 @@ class Instrument(Table):
     bore: Mapped[int | None] = mapped_column(Amount)
     standard_uncertainty: Mapped[int | None] = mapped_column(Amount)
     active: Mapped[bool] = mapped_column(Boolean, default=True)
+
+
+def bore_of(instruments: Iterable[Instrument]) -> Length | None:
+    """The bore of the core cutter among these instruments, if there is one."""
+    return next((Length.from_nanometres(i.bore) for i in instruments if i.bore), None)
 
 
 class Secret(Table):

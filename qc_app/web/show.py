@@ -12,6 +12,7 @@ from qc_app.plan.characteristic import Requirement
 from qc_app.plan.method import Companion, phrase
 from qc_app.plan.quantity import (
     MINUS,
+    NANOMETRES_PER_INCH,
     Quantity,
     Units,
     format_amount,
@@ -81,9 +82,9 @@ def difference(quantity: Quantity, value: int, units: Units) -> str:
     return format_difference(quantity, value, units)
 
 
-def signed(inches_off: float) -> str:
-    """A small number of inches with its sign, to thousandths."""
-    return f"{inches_off:+.3f}".replace("-", MINUS)
+def signed(inches_off: float, units: Units) -> str:
+    """A small length given in inches, with its sign, finer than a tape and in the shop's unit."""
+    return format_derived(Quantity.LENGTH, inches_off * NANOMETRES_PER_INCH, units)
 
 
 def inches(length: float, units: Units) -> str:

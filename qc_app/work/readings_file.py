@@ -4,7 +4,6 @@ The same row again is the same reading and changes nothing: a reading is known b
 by what it says. Corrections are not imported; they are made in the log, where they say why.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -36,9 +35,9 @@ from qc_app.work.sheet import (
     Examined,
     Row,
     Taken,
-    bad_row,
     check_columns,
     check_faults,
+    examine_rows,
     in_column,
     rows_of,
 )
@@ -108,23 +107,14 @@ def examine_readings(
     rows = rows_of(name, content)
     check_columns(name, rows, READINGS_COLUMNS)
     shop, zone = ShopNames(session, person), local_zone(person.plant)
-    described: dict[UUID, list[Incoming]] = defaultdict(list)
-    bad = []
-    for row in rows:
-        try:
-            incoming = _incoming(row, shop, zone, person)
-            described[incoming.reading.uuid].append(incoming)
-        except CellRefused as refused:
-            bad.append(bad_row(name, row, refused))
-    stored = _stored(session, described)
-    good: list[Incoming] = []
-    for uuid, same_number in described.items():
-        try:
-            _check(same_number, stored.get(uuid), now)
-            good += [] if uuid in stored else same_number[:1]
-        except CellRefused as refused:
-            bad += [bad_row(name, incoming.row, refused) for incoming in same_number]
-    bad.sort(key=lambda reported: reported.row)
+    good, bad = examine_rows(
+        name,
+        rows,
+        read=lambda row: _incoming(row, shop, zone, person),
+        key_of=lambda incoming: incoming.reading.uuid,
+        stored_by=lambda uuids: _stored(session, uuids),
+        agree=lambda same_number, stored: _check(same_number, stored, now),
+    )
     good.sort(key=lambda incoming: incoming.reading.measured_at)
     return ExaminedReadings(name, tuple(good), len(rows) - len(good) - len(bad), tuple(bad))
 
@@ -237,7 +227,7 @@ def _stored(session: Session, uuids: Iterable[UUID]) -> dict[UUID, Reading]:
     return found
 
 
-def _check(same_number: list[Incoming], stored: Reading | None, now: datetime) -> None:
+def _check(same_number: Sequence[Incoming], stored: Reading | None, now: datetime) -> None:
     first = same_number[0]
     if any(_content(incoming.reading) != _content(first.reading) for incoming in same_number):
         rows = ", ".join(str(incoming.row.number) for incoming in same_number)

@@ -8,14 +8,13 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from qc_app.measure.length import Length
 from qc_app.plan.characteristic import Characteristic, Requirement
 from qc_app.plan.method import Circumstances, EntryRefused, Outcome
 from qc_app.records import control_plan
 from qc_app.records.building import Lot, Panel
 from qc_app.records.event import append_event
 from qc_app.records.reading import Reading
-from qc_app.records.shop import Instrument, Person, Station
+from qc_app.records.shop import Instrument, Person, Station, bore_of
 from qc_app.refusal import Refusal
 from qc_app.work.roles import Act, require
 from qc_app.work.standing import Item, place_item
@@ -121,11 +120,6 @@ def circumstances_of(item: Item, place: str, instruments: Iterable[Instrument]) 
     used = list(instruments)
     own = {i.kind: i.standard_uncertainty for i in used if i.standard_uncertainty}
     return Circumstances(item.subject, place, bore_of(used), {**item.control_plan.plan.uncertainties, **own})
-
-
-def bore_of(instruments: Iterable[Instrument]) -> Length | None:
-    """The bore of the core cutter among these instruments, if there is one."""
-    return next((Length.from_nanometres(i.bore) for i in instruments if i.bore), None)
 
 
 def _refuse_other_plant(person: Person, new: NewReading) -> None:

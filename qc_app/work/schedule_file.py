@@ -4,7 +4,6 @@ The same file again changes nothing. A row that says something else of a panel t
 another row, is bad: a file does not change what has been built.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
@@ -28,9 +27,9 @@ from qc_app.work.sheet import (
     Examined,
     Row,
     Taken,
-    bad_row,
     check_columns,
     check_faults,
+    examine_rows,
     in_column,
     normalised,
     rows_of,
@@ -99,23 +98,14 @@ def examine_schedule(
     rows = rows_of(name, content)
     check_columns(name, rows, SCHEDULE_COLUMNS)
     plan = plan_in_force(session, person.plant, now).plan
-    described: dict[tuple[str, str], list[Scheduled]] = defaultdict(list)
-    bad = []
-    for row in rows:
-        try:
-            scheduled = _scheduled(row, plan)
-            described[scheduled.key].append(scheduled)
-        except CellRefused as refused:
-            bad.append(bad_row(name, row, refused))
-    stored = _stored_panels(session, person, {building for building, _ in described})
-    good: list[Scheduled] = []
-    for key, same_mark in described.items():
-        try:
-            _check_agreement(same_mark, stored.get(key))
-            good += [] if key in stored else same_mark[:1]
-        except CellRefused as refused:
-            bad += [bad_row(name, scheduled.row, refused) for scheduled in same_mark]
-    bad.sort(key=lambda reported: reported.row)
+    good, bad = examine_rows(
+        name,
+        rows,
+        read=lambda row: _scheduled(row, plan),
+        key_of=lambda scheduled: scheduled.key,
+        stored_by=lambda keys: _stored_panels(session, person, {building for building, _ in keys}),
+        agree=_check_agreement,
+    )
     return ExaminedSchedule(name, tuple(good), len(rows) - len(good) - len(bad), tuple(bad))
 
 
@@ -238,7 +228,7 @@ def _connectors(row: Row, longest: int) -> Iterator[int]:
             yield position
 
 
-def _check_agreement(same_mark: list[Scheduled], stored: NewPanel | None) -> None:
+def _check_agreement(same_mark: Sequence[Scheduled], stored: NewPanel | None) -> None:
     """Refuses when rows, or the rows and the log, differ in what they say of one panel."""
     first = same_mark[0]
     differing = {d for scheduled in same_mark for d in _differences(first.panel, scheduled.panel)}

@@ -9,11 +9,11 @@ cells than the header.
 """
 
 import re
-from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Collection, Hashable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from qc_app.refusal import Refusal, shortened
 from qc_app.work.cell import Cell
@@ -87,6 +87,11 @@ class InRow(Protocol):
     def row(self) -> Row: ...
 
 
+T = TypeVar("T", bound=InRow)
+K = TypeVar("K", bound=Hashable)
+S = TypeVar("S")
+
+
 @dataclass(frozen=True)
 class Examined:
     """What taking a file would do: add ``good`` rows, leave ``bad`` ones; ``unchanged`` are here already."""
@@ -141,6 +146,37 @@ def read_rows(name: str, content: bytes) -> list[Row]:
     if not rows:
         raise Refusal("“{name}” has no rows below its header.", name=name)
     return rows
+
+
+def examine_rows(
+    name: str,
+    rows: Sequence[Row],
+    read: Callable[[Row], T],
+    key_of: Callable[[T], K],
+    stored_by: Callable[[Collection[K]], Mapping[K, S]],
+    agree: Callable[[Sequence[T], S | None], None],
+) -> tuple[list[T], list[BadRow]]:
+    """The new things that rows describe, and the rows that cannot be taken, in the order of the file.
+
+    ``read`` reads one row; rows with the same key describe the same thing. ``stored_by`` finds what is here
+    already, and ``agree`` raises CellRefused unless all that is said of one thing agrees.
+    """
+    described: dict[K, list[T]] = defaultdict(list)
+    bad = []
+    for row in rows:
+        try:
+            found = read(row)
+            described[key_of(found)].append(found)
+        except CellRefused as refused:
+            bad.append(bad_row(name, row, refused))
+    stored, good = stored_by(described.keys()), []
+    for key, same in described.items():
+        try:
+            agree(same, stored.get(key))
+            good += [] if key in stored else same[:1]
+        except CellRefused as refused:
+            bad += [bad_row(name, said.row, refused) for said in same]
+    return good, sorted(bad, key=lambda reported: reported.row)
 
 
 def check_columns(name: str, rows: Sequence[Row], columns: Sequence[Column]) -> None:

@@ -1,6 +1,7 @@
 """What waits at a station, and what is due on it."""
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -10,6 +11,7 @@ from qc_app.plan.control_plan import Check
 from qc_app.records.building import Building, Lot, Panel
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Person, Station
+from qc_app.work.setup import plan_in_force
 from qc_app.work.standing import Item, readings_of, standing
 
 
@@ -45,6 +47,12 @@ def lots_waiting(session: Session, person: Person, station: Station) -> list[Lot
             select(Lot).where(Lot.plant_id == person.plant_id, Lot.waiting_at == station.key).order_by(Lot.id)
         )
     )
+
+
+def takes_lots(session: Session, person: Person, station: Station, now: datetime) -> bool:
+    """Whether the control plan in force has lots pass this station."""
+    plan = plan_in_force(session, person.plant, now).plan
+    return any(kind.is_lot and station.key in kind.route for kind in plan.kinds)
 
 
 def due_here(session: Session, item: Item, station: Station) -> list[Due]:

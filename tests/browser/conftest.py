@@ -36,14 +36,20 @@ document.addEventListener("securitypolicyviolation",
 """
 
 
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    """A real Chromium. Where the tests run unattended, its absence is a failure."""
+def chromium() -> str:
+    """The program of a real Chromium. Where the tests run unattended, its absence is a failure."""
     program = next((found for name in BROWSERS if (found := shutil.which(name))), None)
     if program is None:
         if os.environ.get("CI"):
             pytest.fail("no browser is installed; the browser tests may not be left out here")
         pytest.skip("no Chromium is installed on this machine")
+    return program
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """A real Chromium."""
+    program = chromium()
     with sync_playwright() as playwright:
         opened = playwright.chromium.launch(executable_path=program, args=list(FLAGS))
         yield opened

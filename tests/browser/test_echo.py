@@ -68,7 +68,7 @@ def test_six_readings_are_tested_as_soon_as_they_are_there(worker: Visit) -> Non
         echo(worker, label, typed)
     expect(said).to_have_text("")
     echo(worker, "Diagonal BD", "25' 4 9/16")
-    expect(said).to_contain_text("The six readings do not fit one panel: off by 0.97 in. Measure again.")
+    expect(said).to_contain_text("The six readings do not fit one panel: off by +0.969 in. Measure again.")
     echo(worker, "Diagonal BD", "25' 3 9/16")
     expect(said).to_contain_text("The six readings fit one panel.")
     assert worker.complaints == []

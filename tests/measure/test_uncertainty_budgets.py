@@ -90,7 +90,7 @@ def test_surface_temperatures() -> None:
 
 def test_correlated_readings_of_an_impedance() -> None:
     # JCGM 100:2008, H.2: R = V cos φ / I from five simultaneous observations; means and uncertainties
-    # recomputed
+    # recomputed, the expected values from memory
     volt, ampere, phase = 4.999, 0.019661, 1.04446
     spread = (0.0032093613071761794, 9.471008394040897e-06, 0.0007520638270785368)
     r_vi, r_vp, r_ip = -0.3553112198174771, 0.857624210839962, -0.6451112176892463

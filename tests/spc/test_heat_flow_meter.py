@@ -52,9 +52,9 @@ def test_neighbours_are_mildly_alike() -> None:
 
 
 def test_the_factors_look_normal() -> None:
-    """Printed: A² adjusted 0.129, critical 0.787 at 5 %: by the older adjustment 1 + 4/n − 25/n².
+    """Printed: A² adjusted 0.129, critical 0.787 at 5 %: by an older adjustment, 1 + 4/n − 25/n².
 
-    That one is of M. A. Stephens, *JASA* 69, 1974; ``adjusted`` goes by his of 1986, critical 0.752.
+    That one is of M. A. Stephens, *JASA* 69, 1974, from memory; ``adjusted`` goes by his of 1986 (0.752).
     """
     found = anderson_darling(FACTORS)
     assert found.statistic * (1 + 4 / 195 - 25 / 195**2) == pytest.approx(0.129, abs=5e-4)

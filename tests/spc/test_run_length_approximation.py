@@ -8,7 +8,7 @@ from qc_app.spc import run_length
 
 
 def siegmund(allowance: float, decision: float, shift: float) -> float:
-    """D. Siegmund, *Sequential Analysis*, 1985: Brownian motion, with 1.166 for overshooting the limit."""
+    """D. Siegmund, *Sequential Analysis*, 1985 (from memory): Brownian motion, 1.166 for overshoot."""
 
     def one_side(drift: float) -> float:
         reach = decision + 1.166

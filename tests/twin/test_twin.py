@@ -2,8 +2,6 @@
 
 import json
 import math
-import os
-import shutil
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
@@ -12,7 +10,7 @@ from urllib.parse import urlsplit
 import pytest
 from playwright.sync_api import Route, sync_playwright
 
-from tests.browser.conftest import BROWSERS, FLAGS
+from tests.browser.conftest import FLAGS, chromium
 from tests.twin.make_vectors import ANSWERS, VECTORS, Case, answer, cases, text_of
 
 ROOT = Path(__file__).parents[2]
@@ -94,17 +92,7 @@ def test_a_wrong_answer_would_be_seen(vectors: dict[str, list[Case]]) -> None:
 def _in_browser(vectors: str) -> dict[str, Any]:
     # in a thread of its own: Playwright allows one loop in each, and other browser tests may hold this one's
     with ThreadPoolExecutor(max_workers=1) as thread:
-        return thread.submit(_compared, _program(), vectors).result()
-
-
-def _program() -> str:
-    """A real Chromium. Where the tests run unattended, its absence is a failure."""
-    program = next((found for name in BROWSERS if (found := shutil.which(name))), None)
-    if program is None:
-        if os.environ.get("CI"):
-            pytest.fail("no browser is installed; the browser tests may not be left out here")
-        pytest.skip("no Chromium is installed on this machine")
-    return program
+        return thread.submit(_compared, chromium(), vectors).result()
 
 
 def _compared(program: str, vectors: str) -> dict[str, Any]:

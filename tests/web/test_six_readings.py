@@ -59,7 +59,7 @@ def test_a_tape_misread_by_an_inch_is_caught_before_anything_is_saved(
 ) -> None:
     page = worker.post(fence, typed(sqlite_database, squareness_ac="25' 4 9/16"), status=200)
     assert "Measure again before it leaves" in page
-    assert "AC alone could explain it, if it was read about 0.97 in too long (one inch)." in page
+    assert "AC alone could explain it, if it was read about 0.968 in too long (one inch)." in page
     assert "one inch" in page
     assert "25&#39; 4 9/16" in page
     assert readings(sqlite_database) == {}

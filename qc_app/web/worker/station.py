@@ -21,6 +21,7 @@ from qc_app.web.access import allow
 from qc_app.web.form_errors import take_refusal
 from qc_app.web.language import say
 from qc_app.web.request import database, now, person, person_in, reading_session
+from qc_app.web.show import signed
 from qc_app.web.worker.drawn_shape import drawn
 from qc_app.web.worker.entry_form import EntryForm, Question
 from qc_app.work import find
@@ -29,7 +30,7 @@ from qc_app.work.panel_shape import recorded_shape, typed_shape
 from qc_app.work.record import NewReading, record
 from qc_app.work.roles import Act
 from qc_app.work.standing import Item, readings_of
-from qc_app.work.waiting import Due, due_here, lots_waiting, next_due, panels_waiting
+from qc_app.work.waiting import Due, due_here, lots_waiting, next_due, panels_waiting, takes_lots
 
 pages = Blueprint("station", __name__)
 
@@ -92,6 +93,7 @@ def waiting(key: str) -> str:
         station=station,
         panels=panels_waiting(session, who, station),
         lots=lots_waiting(session, who, station),
+        takes_lots=takes_lots(session, who, station, now()),
     )
 
 
@@ -145,6 +147,7 @@ def _step(item: Item, due: list[Due]) -> Step | None:
 
 def _doubts(item: Item, step: Step) -> list[str]:
     """Why the readings are doubted as a whole, in sentences; none when the same come a second time."""
+    units = person().plant.units
     said = " / ".join(text for taken in step.typed for text in taken.entries.values())
     if step.form.doubted.data == said:
         return []
@@ -153,25 +156,24 @@ def _doubts(item: Item, step: Step) -> list[str]:
     except Refusal as refusal:
         doubts = [say(refusal)]
     else:
-        if shape is None or shape.is_consistent is not False:
+        if shape is None or shape.misclosure is None or shape.is_consistent:
             return []
         doubts = [
             _(
-                "The six readings do not fit one panel: the diagonals are %(by)s in off what the sides give. "
+                "The six readings do not fit one panel: the diagonals are %(by)s off what the sides give. "
                 "One check cannot name the culprit for certain; the likeliest come first.",
-                by=f"{shape.misclosure:+.2f}".replace("-", "−"),
+                by=signed(shape.misclosure, units),
             )
         ]
-        system = person().plant.units.system
         doubts += [
             _(
-                "%(line)s alone could explain it, if it was read about %(by)s in too %(way)s%(slip)s.",
+                "%(line)s alone could explain it, if it was read about %(by)s too %(way)s%(slip)s.",
                 line=suspect.reading,
-                by=f"{abs(suspect.change):.2f}",
+                by=signed(abs(suspect.change), units).lstrip("+"),
                 way=_("short") if suspect.change > 0 else _("long"),
                 slip=f" ({suspect.slip})" if suspect.slip else "",
             )
-            for suspect in shape.suspects(system)[:2]
+            for suspect in shape.suspects(units.system)[:2]
         ]
     step.form.doubted.data = said
     return doubts
