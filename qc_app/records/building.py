@@ -57,6 +57,9 @@ class Panel(Table):
     connectors: Mapped[list["Connector"]] = relationship(
         order_by="Connector.number", cascade="all, delete-orphan"
     )
+    penetrations: Mapped[list["Penetration"]] = relationship(
+        order_by="Penetration.number", cascade="all, delete-orphan"
+    )
 
     @property
     def subject(self) -> Subject:
@@ -91,6 +94,24 @@ class Connector(Table):
     panel_id: Mapped[int] = mapped_column(ForeignKey("panel.id"), primary_key=True)
     number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     position: Mapped[int] = mapped_column(Amount)
+
+
+class Penetration(Table):
+    """A scheduled penetration: its mark, the face it goes through, and size and sleeve as the schedule says.
+
+    ``along`` and ``across`` place its centre from corner A, along AB and towards D, in nanometres.
+    """
+
+    __tablename__ = "penetration"
+
+    panel_id: Mapped[int] = mapped_column(ForeignKey("panel.id"), primary_key=True)
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    mark: Mapped[str] = mapped_column(String(20))
+    face: Mapped[str] = mapped_column(String(20))
+    size: Mapped[str] = mapped_column(String(40))
+    sleeve: Mapped[str] = mapped_column(String(60))
+    along: Mapped[int | None] = mapped_column(Amount)
+    across: Mapped[int | None] = mapped_column(Amount)
 
 
 class Lot(Table):

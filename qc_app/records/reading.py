@@ -11,8 +11,10 @@ from qc_app.measure.conformity import Verdict
 from qc_app.plan.quantity import Quantity
 from qc_app.records.building import Lot, Panel
 from qc_app.records.control_plan import Characteristic
+from qc_app.records.photo import Photo, reading_photo
 from qc_app.records.schema import Amount, Identity, Table
 from qc_app.records.shop import Instrument, Person, Station
+from qc_app.records.tablet import Tablet
 
 reading_instrument = CoreTable(
     "reading_instrument",
@@ -27,7 +29,7 @@ class Reading(Table):
 
     ``entries`` holds exactly what was typed, field by field. ``amount``, ``target``, ``lower``, ``upper`` and
     ``standard_uncertainty`` are in grains of the characteristic's quantity. A correction is a new reading
-    that ``supersedes`` another.
+    that ``supersedes`` another, for a ``reason``.
     """
 
     __tablename__ = "reading"
@@ -56,13 +58,17 @@ class Reading(Table):
     received_at: Mapped[datetime]
     note: Mapped[str] = mapped_column(Text, default="")
     supersedes_id: Mapped[int | None] = mapped_column(ForeignKey("reading.id"), unique=True)
+    reason: Mapped[str] = mapped_column(Text, default="")
+    tablet_id: Mapped[int | None] = mapped_column(ForeignKey("tablet.id"))
 
     panel: Mapped[Panel | None] = relationship()
     lot: Mapped[Lot | None] = relationship()
     characteristic: Mapped[Characteristic] = relationship()
     station: Mapped[Station] = relationship()
     person: Mapped[Person] = relationship()
+    tablet: Mapped[Tablet | None] = relationship()
     instruments: Mapped[list[Instrument]] = relationship(secondary=reading_instrument)
+    photos: Mapped[list[Photo]] = relationship(secondary=reading_photo)
 
     @property
     def quantity(self) -> Quantity:

@@ -42,7 +42,11 @@ class Station(Table):
 
 
 class Person(Table):
-    """Somebody who signs in, under a name kept in small letters. Never deleted, since readings name them."""
+    """Somebody who signs in, under a name kept in small letters. Never deleted, since readings name them.
+
+    ``pin_hash`` is of the short PIN that says who stands at an enrolled tablet; ``language`` is what the pages
+    there are shown in.
+    """
 
     __tablename__ = "person"
 
@@ -52,6 +56,8 @@ class Person(Table):
     sign_in_name: Mapped[str] = mapped_column(String(60), unique=True)
     role: Mapped[str] = mapped_column(String(20))
     password_hash: Mapped[str] = mapped_column(String(200))
+    pin_hash: Mapped[str | None] = mapped_column(String(200))
+    language: Mapped[str | None] = mapped_column(String(10))
     active: Mapped[bool] = mapped_column(Boolean, default=True)
 
     plant: Mapped[Plant] = relationship()
