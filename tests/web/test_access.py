@@ -24,6 +24,7 @@ def addresses(app: Flask, cast: Cast) -> list[tuple[str, str, str]]:
         "upload_id": 1,
         "what": "schedule",
         "filename": "log.css",
+        "label": "H1/R-01",
     }
     adapter = app.url_map.bind("localhost")
     return [
@@ -90,6 +91,8 @@ def test_another_plants_things_are_not_there(app: Flask, shop: Cast, signed_in: 
         f"/lot/{shop.lot}",
         f"/station/fill/panel/{shop.panel}",
         f"/building/{shop.building}/packet.pdf",
+        f"/building/{shop.building}/labels",
+        "/p/H1/R-01",
     ):
         assert "in this plant" in stranger.get(address, 404)
 
