@@ -6,7 +6,8 @@ from typing import Any, TypeVar
 from flask import Flask, abort, current_app, redirect, request, url_for
 from werkzeug.wrappers import Response
 
-from qc_app.web.request import keep_awake, reading_session, signed_in
+from qc_app.web.request import admit, keep_awake, reading_session, signed_in, tablet
+from qc_app.web.spoken import speaks_json
 from qc_app.work.roles import Act, may
 from qc_app.work.setup import is_set_up
 
@@ -16,11 +17,12 @@ ANYBODY = "anybody"
 """Marks a page that needs no sign-in."""
 
 _MARK = "may_be_used_for"
+_TABLETS = "may_be_used_by_tablets"
 
 
-def allow(act: Act) -> Callable[[View], View]:
-    """Opens a view to those whose role may do the act."""
-    return _marked(act)
+def allow(act: Act, *, tablets: bool = False) -> Callable[[View], View]:
+    """Opens a view to those whose role may do the act; with ``tablets`` to enrolled tablets as well."""
+    return _marked(act, tablets)
 
 
 def allow_anybody() -> Callable[[View], View]:
@@ -35,14 +37,20 @@ def allowed_act(endpoint: str) -> Act | str | None:
     return getattr(current_app.view_functions[endpoint], _MARK, None)
 
 
+def is_open_to_tablets(endpoint: str) -> bool:
+    """Whether an enrolled tablet may open a view without anybody signed in."""
+    return getattr(current_app.view_functions[endpoint], _TABLETS, False)
+
+
 def install(app: Flask) -> None:
     """Checks every request before its view runs."""
     app.before_request(_check)
 
 
-def _marked(mark: Act | str) -> Callable[[View], View]:
+def _marked(mark: Act | str, tablets: bool = False) -> Callable[[View], View]:
     def mark_view(view: View) -> View:
         setattr(view, _MARK, mark)
+        setattr(view, _TABLETS, tablets)
         return view
 
     return mark_view
@@ -60,8 +68,14 @@ def _check() -> Response | None:
         return None
     if not is_set_up(reading_session()):
         return redirect(url_for("setup.set_up"))
+    enrolled = tablet() if is_open_to_tablets(request.endpoint) else None
+    if enrolled is not None:
+        admit(enrolled)
+        return None
     person = signed_in()
     if person is None:
+        if speaks_json():
+            abort(401)
         return redirect(url_for("sign_in.sign_in", next=request.full_path.rstrip("?")))
     if not isinstance(act, Act) or not may(person, act):
         abort(403)

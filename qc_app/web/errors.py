@@ -7,15 +7,17 @@ from flask import Flask, render_template, request
 from flask_babel import gettext as _
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException
+from werkzeug.wrappers import Response
 
 from qc_app.refusal import Refusal
 from qc_app.web.language import say
+from qc_app.web.spoken import speaks_json, spoken
 from qc_app.work.find import NotFound
 from qc_app.work.roles import NotAllowed
 
 log = logging.getLogger("qc_app")
 
-Answer = tuple[str, int]
+Answer = Response | tuple[str, int]
 
 
 def install(app: Flask) -> None:
@@ -29,6 +31,7 @@ def install(app: Flask) -> None:
 def _http(error: HTTPException) -> Answer:
     status = error.code or 500
     sentences = {
+        401: _("Sign in to go on. Entries stay on this tablet until they are sent."),
         403: _("Your role may not do this. Ask the quality manager."),
         404: _("There is no such page here."),
         405: _("This page cannot be used that way."),
@@ -45,6 +48,9 @@ def _refusal(error: Refusal) -> Answer:
 
 
 def _csrf(_error: CSRFError) -> Answer:
+    if speaks_json():
+        # Not the entries are at fault: the script asks for a fresh token and sends them again.
+        return _page(_("The server wants to greet this tablet again before it takes entries."), 401)
     return _page(
         _("This page was opened before you signed in, or elsewhere. Go back, reload it, and save again."), 400
     )
@@ -63,4 +69,6 @@ def _unforeseen(error: Exception) -> Answer:
 
 
 def _page(sentence: str, status: int) -> Answer:
+    if speaks_json():
+        return spoken(status, sentence=sentence)
     return render_template("problem.html", sentence=sentence), status

@@ -1,4 +1,4 @@
-"""Finding what somebody names. Each look-up stays inside the person's own plant."""
+"""Finding what somebody names. Each look-up stays inside the visitor's own plant."""
 
 from typing import TypeVar
 
@@ -9,10 +9,14 @@ from qc_app.records.building import Building, Lot, Panel
 from qc_app.records.chart import Stream
 from qc_app.records.schema import Table
 from qc_app.records.shop import Instrument, Person, Station
+from qc_app.records.tablet import Tablet
 from qc_app.records.upload import Upload
 from qc_app.refusal import Refusal, shortened
 
 T = TypeVar("T", bound=Table)
+
+Visitor = Person | Tablet
+"""Who looks: somebody signed in, or a tablet at its station, whoever stands before it."""
 
 LARGEST_NUMBER = 2**63 - 1
 """The largest row number that a database can be asked for."""
@@ -26,45 +30,47 @@ def _numbered(session: Session, table: type[T], number: int) -> T | None:
     return session.get(table, number) if number <= LARGEST_NUMBER else None
 
 
-def station(session: Session, person: Person, key: str) -> Station:
+def station(session: Session, visitor: Visitor, key: str) -> Station:
     """The station with that key."""
     found = session.scalars(
-        select(Station).where(Station.plant_id == person.plant_id, Station.key == key)
+        select(Station).where(Station.plant_id == visitor.plant_id, Station.key == key)
     ).first()
     if found is None:
         raise NotFound("There is no station “{given}” in this plant.", given=shortened(key))
     return found
 
 
-def stations(session: Session, person: Person) -> list[Station]:
+def stations(session: Session, visitor: Visitor) -> list[Station]:
     """All stations, in the order of the line."""
     return list(
-        session.scalars(select(Station).where(Station.plant_id == person.plant_id).order_by(Station.position))
-    )
-
-
-def building(session: Session, person: Person, building_id: int) -> Building:
-    """The building with that number."""
-    found = _numbered(session, Building, building_id)
-    if found is None or found.plant_id != person.plant_id:
-        raise NotFound("There is no such building in this plant.")
-    return found
-
-
-def buildings(session: Session, person: Person) -> list[Building]:
-    """All buildings, newest first."""
-    return list(
         session.scalars(
-            select(Building).where(Building.plant_id == person.plant_id).order_by(Building.id.desc())
+            select(Station).where(Station.plant_id == visitor.plant_id).order_by(Station.position)
         )
     )
 
 
-def building_by_code(session: Session, person: Person, code: str) -> Building:
+def building(session: Session, visitor: Visitor, building_id: int) -> Building:
+    """The building with that number."""
+    found = _numbered(session, Building, building_id)
+    if found is None or found.plant_id != visitor.plant_id:
+        raise NotFound("There is no such building in this plant.")
+    return found
+
+
+def buildings(session: Session, visitor: Visitor) -> list[Building]:
+    """All buildings, newest first."""
+    return list(
+        session.scalars(
+            select(Building).where(Building.plant_id == visitor.plant_id).order_by(Building.id.desc())
+        )
+    )
+
+
+def building_by_code(session: Session, visitor: Visitor, code: str) -> Building:
     """The building with that code, in capitals or not."""
     found = session.scalars(
         select(Building).where(
-            Building.plant_id == person.plant_id, func.lower(Building.code) == func.lower(code.strip())
+            Building.plant_id == visitor.plant_id, func.lower(Building.code) == func.lower(code.strip())
         )
     ).first()
     if found is None:
@@ -72,10 +78,10 @@ def building_by_code(session: Session, person: Person, code: str) -> Building:
     return found
 
 
-def panel(session: Session, person: Person, panel_id: int) -> Panel:
+def panel(session: Session, visitor: Visitor, panel_id: int) -> Panel:
     """The panel with that number."""
     found = _numbered(session, Panel, panel_id)
-    if found is None or found.building.plant_id != person.plant_id:
+    if found is None or found.building.plant_id != visitor.plant_id:
         raise NotFound("There is no such panel in this plant.")
     return found
 
@@ -96,40 +102,56 @@ def panel_by_mark(session: Session, building: Building, mark: str) -> Panel:
     return found
 
 
-def lot(session: Session, person: Person, lot_id: int) -> Lot:
+def lot(session: Session, visitor: Visitor, lot_id: int) -> Lot:
     """The lot with that number."""
     found = _numbered(session, Lot, lot_id)
-    if found is None or found.plant_id != person.plant_id:
+    if found is None or found.plant_id != visitor.plant_id:
         raise NotFound("There is no such lot in this plant.")
     return found
 
 
-def stream(session: Session, person: Person, stream_id: int) -> Stream:
+def stream(session: Session, visitor: Visitor, stream_id: int) -> Stream:
     """The stream with that number."""
     found = _numbered(session, Stream, stream_id)
-    if found is None or found.station.plant_id != person.plant_id:
+    if found is None or found.station.plant_id != visitor.plant_id:
         raise NotFound("There is no such chart in this plant.")
     return found
 
 
-def instruments(session: Session, person: Person, kinds: tuple[str, ...] | None = None) -> list[Instrument]:
+def instruments(session: Session, visitor: Visitor, kinds: tuple[str, ...] | None = None) -> list[Instrument]:
     """The instruments in use, all or of the given kinds, by kind and name."""
-    query = select(Instrument).where(Instrument.plant_id == person.plant_id, Instrument.active)
+    query = select(Instrument).where(Instrument.plant_id == visitor.plant_id, Instrument.active)
     if kinds is not None:
         query = query.where(Instrument.kind.in_(kinds))
     return list(session.scalars(query.order_by(Instrument.kind, Instrument.name)))
 
 
-def people(session: Session, person: Person) -> list[Person]:
+def people(session: Session, visitor: Visitor) -> list[Person]:
     """Everybody of the plant, by name."""
     return list(
-        session.scalars(select(Person).where(Person.plant_id == person.plant_id).order_by(Person.name))
+        session.scalars(select(Person).where(Person.plant_id == visitor.plant_id).order_by(Person.name))
     )
 
 
-def upload(session: Session, person: Person, upload_id: int) -> Upload:
+def upload(session: Session, visitor: Visitor, upload_id: int) -> Upload:
     """The upload with that number."""
     found = _numbered(session, Upload, upload_id)
-    if found is None or found.person.plant_id != person.plant_id:
+    if found is None or found.person.plant_id != visitor.plant_id:
         raise NotFound("There is no such file in this plant.")
+    return found
+
+
+def tablet(session: Session, visitor: Visitor, tablet_id: int) -> Tablet:
+    """The tablet with that number."""
+    found = _numbered(session, Tablet, tablet_id)
+    if found is None or found.plant_id != visitor.plant_id:
+        raise NotFound("There is no such tablet in this plant.")
+    return found
+
+
+def person(session: Session, visitor: Visitor, person_id: int) -> Person:
+    """The person with that number."""
+    found = _numbered(session, Person, person_id)
+    if found is None or found.plant_id != visitor.plant_id:
+        raise NotFound("There is no such person in this plant.")
     return found

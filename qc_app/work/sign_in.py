@@ -69,7 +69,7 @@ def sign_in(database: Database, name: str, password: str, address: str, now: dat
 def open_sign_in(session: Session, person_id: int, now: datetime) -> str:
     """A new token for a person whose identity has been proven."""
     token = secrets.token_urlsafe(32)
-    session.add(SignIn(token_hash=_hash(token), person_id=person_id, began_at=now, seen_at=now))
+    session.add(SignIn(token_hash=hash_of(token), person_id=person_id, began_at=now, seen_at=now))
     return token
 
 
@@ -103,7 +103,7 @@ def sign_out(session: Session, token: str, now: datetime) -> None:
 
 def _find(session: Session, token: str) -> SignIn | None:
     return session.scalars(
-        select(SignIn).where(SignIn.token_hash == _hash(token), SignIn.ended_at.is_(None))
+        select(SignIn).where(SignIn.token_hash == hash_of(token), SignIn.ended_at.is_(None))
     ).first()
 
 
@@ -144,5 +144,6 @@ def _hash_of_nobody() -> str:
     return password_hasher().hash(secrets.token_urlsafe())
 
 
-def _hash(token: str) -> str:
+def hash_of(token: str) -> str:
+    """What is stored of a random token: its SHA-256."""
     return hashlib.sha256(token.encode()).hexdigest()

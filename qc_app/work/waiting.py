@@ -10,7 +10,8 @@ from qc_app.measure.conformity import Verdict
 from qc_app.plan.control_plan import Check
 from qc_app.records.building import Building, Lot, Panel
 from qc_app.records.reading import Reading
-from qc_app.records.shop import Person, Station
+from qc_app.records.shop import Station
+from qc_app.work.find import Visitor
 from qc_app.work.setup import plan_in_force
 from qc_app.work.standing import Item, readings_of, standing
 
@@ -28,30 +29,32 @@ class Due:
         return self.reading is not None and self.reading.verdict == Verdict.WITHIN
 
 
-def panels_waiting(session: Session, person: Person, station: Station) -> list[Panel]:
+def panels_waiting(session: Session, visitor: Visitor, station: Station) -> list[Panel]:
     """The panels that wait at a station, in raising sequence, building by building."""
     return list(
         session.scalars(
             select(Panel)
             .join(Building, Panel.building_id == Building.id)
-            .where(Building.plant_id == person.plant_id, Panel.waiting_at == station.key)
+            .where(Building.plant_id == visitor.plant_id, Panel.waiting_at == station.key)
             .order_by(Building.id, Panel.raising_sequence)
         )
     )
 
 
-def lots_waiting(session: Session, person: Person, station: Station) -> list[Lot]:
+def lots_waiting(session: Session, visitor: Visitor, station: Station) -> list[Lot]:
     """The lots that wait at a station, oldest first."""
     return list(
         session.scalars(
-            select(Lot).where(Lot.plant_id == person.plant_id, Lot.waiting_at == station.key).order_by(Lot.id)
+            select(Lot)
+            .where(Lot.plant_id == visitor.plant_id, Lot.waiting_at == station.key)
+            .order_by(Lot.id)
         )
     )
 
 
-def takes_lots(session: Session, person: Person, station: Station, now: datetime) -> bool:
+def takes_lots(session: Session, visitor: Visitor, station: Station, now: datetime) -> bool:
     """Whether the control plan in force has lots pass this station."""
-    plan = plan_in_force(session, person.plant, now).plan
+    plan = plan_in_force(session, visitor.plant, now).plan
     return any(kind.is_lot and station.key in kind.route for kind in plan.kinds)
 
 
