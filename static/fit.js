@@ -1,7 +1,8 @@
 // Says as soon as six readings are there whether they fit one panel, before anything is saved.
 // The server tests them again, and names the likely culprit.
 
-import { NANOMETRES_PER_INCH, parseLength, Refusal } from "./measure/length.js";
+import { NANOMETRES_PER_INCH, parseLength } from "./measure/length.js";
+import { Refusal } from "./measure/refusal.js";
 import { testSixReadings } from "./measure/six_readings.js";
 
 const LINES = 6;

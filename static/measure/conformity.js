@@ -2,7 +2,8 @@
 // Amounts are whole grains of one quantity (nanometres for a length), so comparisons are exact.
 // Decision rules after JCGM 106:2012, clause 8 (from memory); rounding method of limits after ASTM E29.
 
-import { nearest, Refusal } from "./length.js";
+import { nearest } from "./rational.js";
+import { Refusal } from "./refusal.js";
 
 /** @typedef {"within" | "outside" | "unclear"} Verdict */
 

@@ -1,15 +1,18 @@
 // Lengths as people type and read them, exact: what qc_app/measure/length says, said on the tablet.
 // A length is a whole number of nanometres, so every graduation, 1/64 in or 1 mm, is exact.
 
+import { decimal as decimalOf, DECIMAL, entire, isThousandsOrDecimal, isTooLong, LONGEST_ENTRY, tidied } from "./entry.js";
+import { nearest, nearestFloat } from "./rational.js";
+import { Refusal, shortened } from "./refusal.js";
+
 export const NANOMETRES_PER_INCH = 25_400_000n;
 
 /** Parts of an inch that tapes are divided into. */
 const GRADUATIONS = [1, 2, 4, 8, 16, 32, 64];
 const FOOT = 12n * NANOMETRES_PER_INCH;
 const LONGEST = 1000n * FOOT;
-const LONGEST_ENTRY = 40;
 const NANOMETRES_PER_UNIT = { mm: 1_000_000n, cm: 10_000_000n, m: 1_000_000_000n };
-const MINUS = "\u2212";
+export const MINUS = "\u2212";
 
 const MARKS = { "′": "'", "’": "'", "‘": "'", "″": '"', "”": '"', "“": '"', "⁄": "/" };
 const VULGAR = {
@@ -18,18 +21,13 @@ const VULGAR = {
 };
 const MARK = new RegExp(`[${Object.keys(MARKS).join("")}]`, "g");
 const VULGAR_SIGN = new RegExp(`([0-9]?)([${Object.keys(VULGAR).join("")}])`, "g");
-// Not \s, which leaves out separators that the server takes for space, and holds one that it does not.
-const SPACES = /[\t-\r\x1c-\x20\x85\xa0\u1680\u2000-\u200a\u2028\u2029\u202f\u205f\u3000]+/g;
 const SIGNED = /^-|[+−–—﹣－]| -[0-9.]/;
 const ASCII = /^[\0-\x7f]*$/;
-const THOUSANDS = /^[1-9][0-9]{0,2},[0-9]{3}$/;
 
-const DECIMAL = "[0-9]+(?:[.,][0-9]+)?|\\.[0-9]+";
 const FRACTION = "(?<top>[0-9]+)/(?<bottom>[0-9]+)";
 const QUANTITY = `(?:(?:(?<whole>[0-9]+)[ -])?${FRACTION}|(?<decimal>${DECIMAL}))`;
 const FEET_MARK = " ?(?:'|feet|foot|ft\\.?)";
 const INCH_MARK = '(?: ?(?:"|inches|inch|in\\.?))?';
-const entire = (/** @type {string} */ pattern) => new RegExp(`^(?:${pattern})$`);
 const METRIC = entire(`(?<decimal>${DECIMAL}) ?(?<unit>mm|cm|m)`);
 const FEET_AND_INCHES = entire(`(?<feet>[0-9]+)${FEET_MARK}(?: - | |-)?${QUANTITY}${INCH_MARK}`);
 const FEET = entire(QUANTITY + FEET_MARK);
@@ -38,18 +36,7 @@ const FEET_INCHES_SIXTEENTHS = entire("(?<feet>[0-9]+)-(?<whole>[0-9]+)-(?<top>[
 const FEET_INCHES_FRACTION = entire(`(?<feet>[0-9]+)-(?<whole>[0-9]+)[ -]${FRACTION}${INCH_MARK}`);
 const SEVERAL_NUMBERS = entire(`(?:${DECIMAL})(?:[ -](?:${DECIMAL}))+(?:[ -][0-9]+/[0-9]+)?${INCH_MARK}`);
 
-/** @typedef {{top: bigint, bottom: bigint}} Nanometres a rational number of nanometres */
-
-/** Input that cannot be taken. `sentence` is the key for translation; `facts` fill its `{places}`. */
-export class Refusal extends Error {
-  /** @param {string} sentence @param {Record<string, unknown>} [facts] */
-  constructor(sentence, facts = {}) {
-    super(sentence.replace(/\{(\w+)\}/g, (_, name) => String(facts[name])));
-    this.name = new.target.name;
-    this.sentence = sentence;
-    this.facts = facts;
-  }
-}
+/** @typedef {import("./rational.js").Rational} Nanometres */
 
 /** An entry that is no length, or that could be read as more than one. */
 export class LengthRefused extends Refusal {}
@@ -61,10 +48,8 @@ export class LengthRefused extends Refusal {}
  * @throws {LengthRefused} with a sentence that names the entry and what is accepted
  */
 export function parseLength(text) {
-  const characters = [...text];
-  if (characters.length > LONGEST_ENTRY) {
-    const given = characters.slice(0, LONGEST_ENTRY - 1).join("") + "…";
-    const facts = { given, limit: LONGEST_ENTRY };
+  if (isTooLong(text)) {
+    const facts = { given: shortened(text), limit: LONGEST_ENTRY };
     throw new LengthRefused("“{given}” is too long for a length: at most {limit} characters.", facts);
   }
   const written = spelledOut(text);
@@ -78,10 +63,9 @@ function spelledOut(text) {
   const written = text
     .replace(VULGAR_SIGN, (_, digit, sign) => `${digit} ${VULGAR[sign]} `.trimStart())
     .replace(MARK, (mark) => MARKS[mark])
-    .replaceAll("''", '"')
-    .replace(SPACES, " ")
-    .replace(/^ | $/g, "");
-  return ASCII.test(written) ? written.toLowerCase() : written;
+    .replaceAll("''", '"');
+  const plain = tidied(written);
+  return ASCII.test(plain) ? plain.toLowerCase() : plain;
 }
 
 /** @param {string} sentence @param {string} given */
@@ -112,11 +96,11 @@ function quantity(groups, given) {
 }
 
 function decimal(number, unit, given) {
-  if (THOUSANDS.test(number)) {
+  if (isThousandsOrDecimal(number)) {
     throw refused("The comma in “{given}” can mean thousands or decimals. Write a decimal point, or no comma.", given);
   }
-  const [digits, places = ""] = number.split(/[.,]/);
-  return { top: BigInt(digits + places) * unit, bottom: 10n ** BigInt(places.length) };
+  const { top, bottom } = decimalOf(number);
+  return { top: top * unit, bottom };
 }
 
 function mixed(groups, given) {
@@ -137,6 +121,15 @@ function checked({ top, bottom }, given) {
   if (top > LONGEST * bottom) throw refused("“{given}” is longer than 1000 ft. Check the unit.", given);
   if (top % bottom) throw refused("“{given}” has more decimals than can be kept exactly.", given);
   return top / bottom;
+}
+
+/** The float nearest to so many inches. @param {bigint} nanometres */
+export const inInches = (nanometres) => nearestFloat(nanometres, NANOMETRES_PER_INCH);
+
+/** @param {bigint} size nanometres @param {string} name @throws {Refusal} naming a size not more than zero */
+export function checkSize(size, name) {
+  if (size > 0n) return;
+  throw new Refusal("The {name} must be more than zero, not {inches} in.", { name, inches: inInches(size) });
 }
 
 /**
@@ -188,12 +181,4 @@ function inches(nanometres, denominator, system) {
   const numbers = feet ? [`${feet}'`, whole] : whole || !top ? [whole] : [];
   if (top) numbers.push(`${top}/${bottom}`);
   return [`${numbers.join(" ")}"`, steps];
-}
-
-/** The whole number nearest to top/bottom, half-way the even one. @type {(top: bigint, bottom: bigint) => bigint} */
-export function nearest(top, bottom) {
-  const remainder = ((top % bottom) + bottom) % bottom;
-  const below = (top - remainder) / bottom;
-  const isAbove = 2n * remainder > bottom || (2n * remainder === bottom && below % 2n !== 0n);
-  return isAbove ? below + 1n : below;
 }

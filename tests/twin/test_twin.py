@@ -3,6 +3,7 @@
 import json
 import math
 from concurrent.futures import ThreadPoolExecutor
+from itertools import product
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -10,8 +11,11 @@ from urllib.parse import urlsplit
 import pytest
 from playwright.sync_api import Route, sync_playwright
 
+from qc_app.measure.quadrilateral.slips import TAPE_SLIPS
+from qc_app.plan.method import METHODS
 from tests.browser.conftest import FLAGS, chromium
-from tests.twin.make_vectors import ANSWERS, VECTORS, Case, answer, cases, text_of
+from tests.twin.case import Case
+from tests.twin.make_vectors import PARTS, VECTORS, answer, cases, text_of
 
 ROOT = Path(__file__).parents[2]
 SITE = "http://tablet.invalid"
@@ -36,7 +40,7 @@ def test_the_cases_are_those_that_are_generated(vectors: dict[str, list[Case]]) 
     assert given == json.loads(text_of(cases())), MAKE
 
 
-@pytest.mark.parametrize("part", ANSWERS)
+@pytest.mark.parametrize("part", PARTS)
 def test_the_server_still_answers_as_the_vectors_say(part: str, vectors: dict[str, list[Case]]) -> None:
     given = [_without_answer(case) for case in vectors[part]]
     answers = json.loads(text_of({part: [answer(part, case) for case in given]}))[part]
@@ -50,7 +54,15 @@ def test_the_server_still_answers_as_the_vectors_say(part: str, vectors: dict[st
 
 @pytest.mark.parametrize(
     ("part", "answered", "refused"),
-    [("entries", 400, 300), ("prints", 250, 4), ("verdicts", 300, 8), ("panels", 150, 30)],
+    [
+        ("entries", 400, 300),
+        ("prints", 250, 4),
+        ("verdicts", 300, 8),
+        ("panels", 170, 40),
+        ("amounts", 100, 300),
+        ("shown", 500, 0),
+        ("methods", 450, 300),
+    ],
 )
 def test_every_part_has_many_cases_of_both_kinds(
     part: str, answered: int, refused: int, vectors: dict[str, list[Case]]
@@ -70,6 +82,20 @@ def test_no_panel_is_so_near_the_edge_of_consistency_that_rounding_decides(
         assert not math.isclose(ratio, 2.5758293, rel_tol=1e-6)
 
 
+def test_the_panels_show_every_slip_and_both_ways_of_squaring(vectors: dict[str, list[Case]]) -> None:
+    answers = [case["answer"] for case in vectors["panels"] if "misclosure" in case["answer"]]
+    slips = {found["suspects"][0]["slip"] for found in answers if found["suspects"]}
+    assert {slip.name for slips_of in TAPE_SLIPS.values() for slip in slips_of} <= slips
+    assert {"the same diagonal entered twice", "sixteenths counted from the wrong inch mark", None} <= slips
+    assert {found["squaring_move"]["corner"] for found in answers if found["squaring_move"]} == {"C", "D"}
+
+
+def test_every_method_is_seen_with_every_verdict_it_can_have(vectors: dict[str, list[Case]]) -> None:
+    seen = {(case["method"], case["answer"].get("verdict")) for case in vectors["methods"]}
+    wanted = set(product(METHODS, ("within", "outside", "unclear"))) - {("check", "unclear")}
+    assert wanted <= seen
+
+
 @pytest.mark.browser
 def test_a_tablet_answers_every_case_as_the_server_does(vectors: dict[str, list[Case]]) -> None:
     found = _in_browser(VECTORS.read_text(encoding="ascii"))
@@ -84,9 +110,12 @@ def test_a_wrong_answer_would_be_seen(vectors: dict[str, list[Case]]) -> None:
     spoilt["entries"][0]["answer"]["nanometres"] += "0"
     spoilt["prints"][0]["answer"]["deviation"] += " "
     spoilt["verdicts"][0]["answer"]["verdict"] = "perhaps"
-    spoilt["panels"][0]["answer"]["misclosure"] += 2 * NEAR
+    spoilt["panels"][0]["answer"]["corners"]["C"][1] += 2 * NEAR
+    spoilt["amounts"][0]["answer"]["bottom"] = "2"
+    spoilt["shown"][0]["answer"]["derived"] += "0"
+    spoilt["methods"][0]["answer"]["verdict"] = "unclear"
     found = _in_browser(json.dumps(spoilt))
-    assert [difference.partition(":")[0] for difference in found["differences"]] == list(ANSWERS)
+    assert [difference.partition(":")[0] for difference in found["differences"]] == list(PARTS)
 
 
 def _in_browser(vectors: str) -> dict[str, Any]:
@@ -125,6 +154,8 @@ def _agrees(expected: object, found: object) -> bool:
         return expected.keys() == found.keys() and all(
             _agrees(expected[name], found[name]) for name in expected
         )
+    if isinstance(expected, list) and isinstance(found, list):
+        return len(expected) == len(found) and all(map(_agrees, expected, found))
     if isinstance(expected, float) and isinstance(found, float):
         return math.isclose(expected, found, rel_tol=0, abs_tol=NEAR)
     return expected == found

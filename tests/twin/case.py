@@ -1,0 +1,6 @@
+"""What one case is."""
+
+from typing import Any
+
+Case = dict[str, Any]
+"""What is given and, as ``answer``, what follows; whole numbers beyond a float as text."""
