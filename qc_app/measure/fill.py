@@ -68,6 +68,25 @@ def bay_volume(
     return Volume(net)
 
 
+def filled_density(blown: Mass | float, volume: Volume, left_over: Mass | float = 0) -> Density:
+    """Mean density of a bay or panel: (blown − left over) / volume; plain masses are grams.
+
+    Raises ``Refusal`` for a net mass or a volume that is not more than zero, and for a negative mass left
+    over.
+
+    >>> room = Volume(Fraction(162 * 1728))
+    >>> filled = filled_density(Mass.from_pounds(600), room, Mass.from_pounds(Fraction("6.5")))
+    >>> round(filled.pounds_per_cubic_foot, 4)
+    3.6636
+    """
+    net = _net_grams(blown, left_over)
+    if volume.cubic_inches <= 0:
+        raise Refusal(
+            "The volume must be more than zero, not {volume} in³.", volume=float(volume.cubic_inches)
+        )
+    return Density(float(net / 1000 / volume.cubic_metres))
+
+
 def mass_balance(
     blown: Mass | float,
     volume: Volume,
@@ -76,13 +95,12 @@ def mass_balance(
     mass_uncertainty: Mass | float,
     volume_uncertainty: float,
 ) -> MeasuredDensity:
-    """Mean density of a bay or panel: (blown − left over) / volume; plain masses are grams.
+    """``filled_density`` with its combined standard uncertainty (JCGM 100:2008, 5.1.6, from memory).
 
     ``mass_uncertainty``    standard uncertainty of the net mass
     ``volume_uncertainty``  relative standard uncertainty of the volume (0.01: one percent)
 
-    Raises ``Refusal`` for a net mass, a volume or an uncertainty that is not more than zero, and for a
-    negative mass left over.
+    Raises ``Refusal`` as ``filled_density`` does, and for an uncertainty that is not more than zero.
 
     >>> blown, left = Mass.from_pounds(600), Mass.from_pounds(Fraction("6.5"))
     >>> room = Volume(Fraction(162 * 1728))
@@ -91,15 +109,7 @@ def mass_balance(
     >>> round(filled.density.pounds_per_cubic_foot, 4)
     3.6636
     """
-    unused = left_over.grams if isinstance(left_over, Mass) else exact(left_over, "mass left over")
-    if unused < 0:
-        raise Refusal("The mass left over must not be negative, not {grams} g.", grams=float(unused))
-    net = positive_grams(blown, "mass blown") - unused
-    positive_grams(Mass(net), "mass blown less the mass left over")
-    if volume.cubic_inches <= 0:
-        raise Refusal(
-            "The volume must be more than zero, not {volume} in³.", volume=float(volume.cubic_inches)
-        )
+    net, density = _net_grams(blown, left_over), filled_density(blown, volume, left_over)
     if not (math.isfinite(volume_uncertainty) and volume_uncertainty > 0):
         raise Refusal(
             "The uncertainty of the volume must be more than zero, not {value}.", value=volume_uncertainty
@@ -108,7 +118,15 @@ def mass_balance(
         "mass": (float(net), float(positive_grams(mass_uncertainty, "uncertainty of the mass")), 1.0),
         "volume": (1.0, volume_uncertainty, -1.0),
     }
-    return MeasuredDensity(product_of_powers(float(net / 1000 / volume.cubic_metres), sources))
+    return MeasuredDensity(product_of_powers(density.kilograms_per_cubic_metre, sources))
+
+
+def _net_grams(blown: Mass | float, left_over: Mass | float) -> Fraction:
+    unused = left_over.grams if isinstance(left_over, Mass) else exact(left_over, "mass left over")
+    if unused < 0:
+        raise Refusal("The mass left over must not be negative, not {grams} g.", grams=float(unused))
+    net = positive_grams(blown, "mass blown") - unused
+    return positive_grams(Mass(net), "mass blown less the mass left over")
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,12 +146,29 @@ def agreement(one: MeasuredDensity, other: MeasuredDensity, coverage: float = 2.
     Raises ``Refusal`` for a coverage factor that is not more than zero and for two results without
     uncertainty.
     """
+    return agreement_of(
+        one.budget.value,
+        one.budget.standard_uncertainty,
+        other.budget.value,
+        other.budget.standard_uncertainty,
+        coverage,
+    )
+
+
+def agreement_of(
+    one: float, uncertainty_of_one: float, other: float, uncertainty_of_other: float, coverage: float = 2.0
+) -> Agreement:
+    """``agreement`` of two values with their standard uncertainties, all in one unit.
+
+    >>> agreement_of(3.2, 0.1, 4.0, 0.1).agrees, agreement_of(3.8, 0.1, 4.0, 0.1).agrees
+    (False, True)
+    """
     if not (math.isfinite(coverage) and coverage > 0):
         raise Refusal("The coverage factor must be more than zero, not {coverage}.", coverage=coverage)
-    spread = coverage * math.hypot(one.budget.standard_uncertainty, other.budget.standard_uncertainty)
+    spread = coverage * math.hypot(uncertainty_of_one, uncertainty_of_other)
     if spread == 0:
         raise Refusal("Two results without uncertainty cannot be tested for agreement.")
-    error = (one.budget.value - other.budget.value) / spread
+    error = (one - other) / spread
     return Agreement(error, abs(error) <= 1)
 
 

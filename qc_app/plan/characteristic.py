@@ -1,13 +1,13 @@
 """One characteristic of a control plan: where it is measured, its target and its limits of tolerance."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from qc_app.measure.conformity import Limits, Rule, Verdict, conformance_probability, judge
 from qc_app.measure.limits import ProRata
 from qc_app.measure.value import number
-from qc_app.plan.method import METHODS, Method
+from qc_app.plan.method import METHODS, Circumstances, Entries, Method, Outcome
 from qc_app.plan.quantity import Quantity
 from qc_app.plan.sampling import is_sampled, sampled_bays
 from qc_app.plan.subject import Subject
@@ -39,6 +39,7 @@ class Each(StrEnum):
     BAY = "bay"
     CONNECTOR = "connector"
     MEMBER = "member"
+    PENETRATION = "penetration"
 
 
 @dataclass(frozen=True)
@@ -161,17 +162,15 @@ class Characteristic:
             return []
         if self.each is None:
             return list(self.places) or [""]
-        return [f"{self.each} {number}" for number in self._due_numbers(subject)]
-
-    def _due_numbers(self, subject: Subject) -> list[int]:
         match self.each:
             case Each.BAY:
                 numbers = [bay.number for bay in subject.bays]
-                return sampled_bays(subject.mark, numbers, self.sample or len(numbers))
-            case Each.CONNECTOR:
-                return list(range(1, len(subject.connectors) + 1))
+                sampled = sampled_bays(subject.mark, numbers, self.sample or len(numbers))
+                return [f"bay {number}" for number in sampled]
+            case Each.MEMBER:
+                return [f"member {n}" for n in range(1, self.sample + 1)]
             case _:
-                return list(range(1, self.sample + 1))
+                return self.possible_places(subject)
 
     def possible_places(self, subject: Subject) -> list[str]:
         """Everywhere this characteristic can be read on this subject, due or not."""
@@ -182,8 +181,28 @@ class Characteristic:
                 return [f"bay {bay.number}" for bay in subject.bays]
             case Each.CONNECTOR:
                 return [f"connector {n}" for n in range(1, len(subject.connectors) + 1)]
+            case Each.PENETRATION:
+                return [f"penetration {penetration.mark}" for penetration in subject.penetrations]
             case Each.MEMBER:
                 return [f"member {n}" for n in range(1, 100)]
+
+    def detail(self, subject: Subject, place: str) -> str:
+        """What the schedule says of a place, such as ``outer face, 4 in, pipe sleeve``; empty if nothing."""
+        if self.each is not Each.PENETRATION:
+            return ""
+        found = subject.penetration(place.removeprefix("penetration "))
+        return ", ".join(found.words) if found else ""
+
+    def work_out(self, entries: Entries, at: Circumstances) -> Outcome:
+        """What the entries amount to, with what follows from the target too.
+
+        Raises
+        ------
+        Refusal
+            As ``requirement`` does, and for entries that cannot be read (then it is an EntryRefused).
+        """
+        target = self.requirement(at.subject, at.place).target
+        return self.method.work_out(entries, replace(at, target=target))
 
     def requirement(self, subject: Subject, place: str) -> Requirement:
         """Target and limits for a reading at a place.

@@ -2,6 +2,7 @@
 
 from qc_app.plan.characteristic import Basis, Characteristic, Each, Source
 from qc_app.plan.control_plan import ControlPlan
+from qc_app.plan.method import METHODS
 from qc_app.plan.quantity import Quantity
 from qc_app.refusal import Refusal
 
@@ -28,6 +29,7 @@ def check_plan(plan: ControlPlan) -> None:
                 kind=plan.kind(characteristic.kind).name,
             )
         seen.add((characteristic.kind, characteristic.key))
+        _check_place(characteristic)
         _check_limits(characteristic)
         _check_target(characteristic)
         _check_numbers(characteristic)
@@ -42,6 +44,11 @@ def _check_names(plan: ControlPlan, characteristic: Characteristic) -> None:
             station=station.name,
             kind=kind.name,
         )
+
+
+def _check_place(characteristic: Characteristic) -> None:
+    if characteristic.method is METHODS["fill"] and characteristic.each is not Each.BAY:
+        raise Refusal("A mass of fill needs a reading in each bay; see {name}.", name=characteristic.name)
 
 
 def _check_limits(characteristic: Characteristic) -> None:

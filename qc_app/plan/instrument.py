@@ -1,4 +1,4 @@
-"""The kinds of instrument a control plan may ask for, and how finely each measures."""
+"""The kinds of instrument a control plan may ask for, and how finely each measures; and the room in a bay."""
 
 from qc_app.measure.length import parse_length
 from qc_app.measure.mass import parse_mass
@@ -13,7 +13,7 @@ def parse_uncertainty(kind: str, text: str) -> int:
     """The standard uncertainty of one reading with an instrument, in grains.
 
     That is nanometres for a tape and for the bore of a core cutter, micrograms for a scale, millionths of a
-    percent for a moisture meter.
+    percent for a moisture meter. ``bay_volume`` is likewise in millionths of a percent, of the volume.
 
     Raises
     ------
@@ -25,7 +25,7 @@ def parse_uncertainty(kind: str, text: str) -> int:
             amount = parse_length(text).nanometres
         case "scale":
             amount = round(parse_mass(text).grams * GRAINS)
-        case "moisture_meter":
+        case "moisture_meter" | "bay_volume":
             amount = round(parse_percent(text) * GRAINS)
         case _:
             raise Refusal("There is no kind of instrument “{given}”.", given=kind)

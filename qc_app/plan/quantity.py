@@ -2,7 +2,7 @@
 
 A stored amount is a whole number of grains, never a float: lengths in nanometres (1/64 in is 396 875 nm and
 1 mm is 1 000 000 nm, both exact), densities in millionths of a pound per cubic foot, moisture in millionths
-of a percent, faults by count.
+of a percent, masses in micrograms, faults by count.
 """
 
 import re
@@ -13,11 +13,12 @@ from typing import Literal
 
 from qc_app.measure.core_sample import Density
 from qc_app.measure.length import Length, format_deviation, format_length, parse_length
+from qc_app.measure.mass import GRAMS_PER_POUND, Mass, parse_mass
 from qc_app.measure.moisture import parse_percent
 from qc_app.refusal import Refusal, shortened
 
 GRAINS = 1_000_000
-"""Grains in one pound per cubic foot, and in one percent."""
+"""Grains in one pound per cubic foot, in one percent, and in one gram."""
 
 MINUS = "\N{MINUS SIGN}"
 NANOMETRES_PER_INCH = 25_400_000
@@ -29,6 +30,7 @@ class Quantity(StrEnum):
     LENGTH = "length"
     DENSITY = "density"
     MOISTURE = "moisture"
+    MASS = "mass"
     COUNT = "count"
 
 
@@ -80,6 +82,8 @@ def parse_amount(quantity: Quantity, text: str) -> int:
             return round(parse_density(text) * GRAINS)
         case Quantity.MOISTURE:
             return round(parse_percent(text) * GRAINS)
+        case Quantity.MASS:
+            return mass_grains(parse_mass(text))
         case Quantity.COUNT:
             return parse_count(text)
 
@@ -94,6 +98,8 @@ def format_amount(quantity: Quantity, amount: int, units: Units) -> str:
             return _density_text(amount, units)
         case Quantity.MOISTURE:
             return f"{_decimal(amount)} %"
+        case Quantity.MASS:
+            return f"{plotted(quantity, amount, units):.1f} {axis_unit(quantity, units)}"
         case Quantity.COUNT:
             return str(amount)
 
@@ -108,7 +114,12 @@ def format_difference(quantity: Quantity, amount: int, units: Units) -> str:
 
 
 def format_derived(quantity: Quantity, amount: float, units: Units) -> str:
-    """A small signed amount that was worked out rather than read: finer than the graduation of a tape."""
+    """A small signed amount that was worked out rather than read: finer than the graduation of a tape.
+
+    A mass has no sign: it is one, not a difference of two.
+    """
+    if quantity is Quantity.MASS:
+        return format_amount(quantity, round(amount), units)
     sign = "+" if amount > 0 else MINUS if amount < 0 else ""
     return sign + _fine(quantity, abs(amount), units)
 
@@ -128,6 +139,8 @@ def plotted(quantity: Quantity, amount: float, units: Units) -> float:
             return pounds if units.system == "imperial" else float(pounds) * KILOGRAMS_PER_POUND
         case Quantity.MOISTURE:
             return amount / GRAINS
+        case Quantity.MASS:
+            return amount / GRAINS / (float(GRAMS_PER_POUND) if units.system == "imperial" else 1000)
         case Quantity.COUNT:
             return amount
 
@@ -142,6 +155,8 @@ def axis_unit(quantity: Quantity, units: Units) -> str:
             return "lb/ft³" if imperial else "kg/m³"
         case Quantity.MOISTURE:
             return "%"
+        case Quantity.MASS:
+            return "lb" if imperial else "kg"
         case Quantity.COUNT:
             return ""
 
@@ -179,3 +194,8 @@ def _density_text(amount: int, units: Units) -> str:
 def density_grains(density: Density) -> int:
     """The stored amount of a measured density."""
     return round(density.pounds_per_cubic_foot * GRAINS)
+
+
+def mass_grains(mass: Mass) -> int:
+    """The stored amount of a mass."""
+    return round(mass.grams * GRAINS)

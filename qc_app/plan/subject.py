@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from qc_app.plan.penetration import Penetration
+
 
 @dataclass(frozen=True)
 class Bay:
@@ -28,7 +30,12 @@ class Subject:
     depth: int
     bays: tuple[Bay, ...] = ()
     connectors: tuple[int, ...] = ()
+    penetrations: tuple[Penetration, ...] = ()
 
     def bay(self, number: int) -> Bay | None:
         """The bay with that number, if the panel has it."""
         return next((bay for bay in self.bays if bay.number == number), None)
+
+    def penetration(self, mark: str) -> Penetration | None:
+        """The penetration with that mark, if the panel has it."""
+        return next((found for found in self.penetrations if found.mark == mark), None)

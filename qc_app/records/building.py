@@ -3,6 +3,7 @@
 from sqlalchemy import CheckConstraint, ForeignKey, Index, String, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
+from qc_app.plan.penetration import Penetration as NominalPenetration
 from qc_app.plan.subject import Bay as NominalBay
 from qc_app.plan.subject import Subject
 from qc_app.records.control_plan import ControlPlan
@@ -72,6 +73,7 @@ class Panel(Table):
             depth=self.depth,
             bays=tuple(NominalBay(bay.number, bay.width, bay.depth) for bay in self.bays),
             connectors=tuple(connector.position for connector in self.connectors),
+            penetrations=tuple(penetration.nominal for penetration in self.penetrations),
         )
 
 
@@ -112,6 +114,10 @@ class Penetration(Table):
     sleeve: Mapped[str] = mapped_column(String(60))
     along: Mapped[int | None] = mapped_column(Amount)
     across: Mapped[int | None] = mapped_column(Amount)
+
+    @property
+    def nominal(self) -> NominalPenetration:
+        return NominalPenetration(self.mark, self.face, self.size, self.sleeve, self.along, self.across)
 
 
 class Lot(Table):

@@ -16,6 +16,7 @@ from tests.plan.conftest import INCH, subject
 
 DEFAULT = read_plan(default_document())
 CORED = DEFAULT.characteristic("closed_roof", "core_density").due_places(subject())[0]
+WEIGHED = [("bay_fill", f"bay {number}") for number in range(1, 13)]
 
 
 def all_keys(panel: Subject) -> list[CheckKey]:
@@ -50,7 +51,7 @@ def due(station: str, panel: Subject | None = None) -> list[CheckKey]:
             ],
         ),
         ("services", [("penetrations_check", ""), ("wood_moisture", "sill"), ("wood_moisture", "stud")]),
-        ("fill", [("core_density", CORED), ("core_hole_check", "")]),
+        ("fill", [*WEIGHED, ("core_density", CORED), ("core_hole_check", "")]),
         ("air_seal", [("seal_check", ""), ("penetration_seal_check", "")]),
         ("final", [("label_check", ""), ("pick_check", "")]),
     ],
@@ -133,6 +134,7 @@ def test_unproven_checks_are_named() -> None:
         ("core_density", "bay", "R-01 has no bay for"),
         ("connector_position", "connector 0", "R-01 has no connector 0 for"),
         ("connector_position", "connector 3", "R-01 has no connector 3 for"),
+        ("penetration_seal", "penetration P9", "R-01 has no penetration P9 for Seal of penetration."),
     ],
 )
 def test_a_place_that_the_panel_does_not_have_is_refused(key: str, place: str, said: str) -> None:

@@ -1,9 +1,13 @@
 """The control plan that comes with the program says what the trade expects of it."""
 
+from dataclasses import replace
+
 import pytest
 
 from qc_app.measure.conformity import Verdict
 from qc_app.plan.control_plan import ControlPlan
+from qc_app.plan.penetration import Penetration
+from qc_app.plan.subject import Bay
 from tests.plan.conftest import FOOT, INCH, subject
 
 WHOLE_LINE = ("framing", "sheathing_fence", "services", "fill", "air_seal", "final")
@@ -97,11 +101,35 @@ def test_deep_bays_want_denser_fill(plan: ControlPlan, depth: float, target: flo
     assert (wanted.lower, wanted.upper) == (3_500_000, 4_500_000)
 
 
+@pytest.mark.parametrize("depth", [3.5, 7.25, 11.25, 16])
+def test_a_bay_is_filled_to_what_its_core_is_held_to(plan: ControlPlan, depth: float) -> None:
+    panel = subject(depth=round(depth * INCH))
+    fill, core = (plan.characteristic("closed_wall", key) for key in ("bay_fill", "core_density"))
+    assert fill.requirement(panel, "bay 3") == core.requirement(panel, "bay 3")
+
+
+def test_every_bay_is_weighed_and_one_is_cored_after_them(plan: ControlPlan) -> None:
+    due = [(c.characteristic.key, c.place) for c in plan.checks(subject(), "fill")]
+    assert due[:12] == [("bay_fill", f"bay {number}") for number in range(1, 13)]
+    assert [key for key, _ in due[12:]] == ["core_density", "core_hole_check"]
+
+
+def test_each_scheduled_penetration_is_compared_and_its_seal_checked(plan: ControlPlan) -> None:
+    panel = replace(
+        subject(), penetrations=(Penetration("P1", "outer", "4 in"), Penetration("E2", "edge", "1 in"))
+    )
+    for station, key in (("services", "penetration_place"), ("air_seal", "penetration_seal")):
+        places = [c.place for c in plan.checks(panel, station) if c.characteristic.key == key]
+        assert places == ["penetration P1", "penetration E2"]
+
+
+def test_a_panel_without_penetrations_still_has_its_general_checks(plan: ControlPlan) -> None:
+    keys = {c.characteristic.key for s in ("services", "air_seal") for c in plan.checks(subject(), s)}
+    assert {"penetrations_check", "penetration_seal_check"} <= keys
+    assert not {"penetration_place", "penetration_seal"} & keys
+
+
 def test_each_bay_is_judged_by_its_own_depth(plan: ControlPlan) -> None:
-    from dataclasses import replace
-
-    from qc_app.plan.subject import Bay
-
     panel = replace(subject(), bays=(Bay(1, 22 * INCH, 5 * INCH), Bay(2, 22 * INCH, 11 * INCH)))
     density = plan.characteristic("closed_roof", "core_density")
     assert density.requirement(panel, "bay 1").target == 3_800_000
@@ -127,9 +155,8 @@ def test_a_check_is_within_without_faults_only(plan: ControlPlan) -> None:
         (
             "closed_roof",
             "connector_position framing_check edge_length end_length squareness nailing_check "
-            "penetrations_check "
-            "wood_moisture core_density core_hole_check seal_check penetration_seal_check label_check "
-            "pick_check",
+            "penetrations_check penetration_place wood_moisture bay_fill core_density core_hole_check "
+            "seal_check penetration_seal_check penetration_seal label_check pick_check",
         ),
         (
             "open_floor",
@@ -152,6 +179,7 @@ def test_each_kind_is_checked_for_what_matters_on_it(plan: ControlPlan, kind: st
         ("edge_length", {"tape"}),
         ("squareness", {"tape"}),
         ("wood_moisture", {"moisture_meter"}),
+        ("bay_fill", {"scale"}),
         ("core_density", {"core_cutter", "scale"}),
         ("seal_check", set()),
     ],
@@ -171,6 +199,7 @@ def test_checks_make_no_chart_and_measurements_do(plan: ControlPlan) -> None:
         "end_length",
         "squareness",
         "wood_moisture",
+        "bay_fill",
         "core_density",
     }
 

@@ -18,6 +18,7 @@ GOOD: dict[str, dict[str, str]] = {
     "tape": {"length": "24' 0 1/32\""},
     "difference_of_diagonals": {"ac": "303 5/8", "bd": "303 9/16"},
     "lean_over_width": {"ac": "303 5/8", "bd": "303 9/16"},
+    "fill": {"mass": "56.3 lb"},
     "core": {"mass": "60.0 g", "depth": '11 1/4"'},
     "meter": {"percent": "14.5 %"},
     "check": {"passed": "no", "faults": "2"},
@@ -92,6 +93,20 @@ def test_a_check_amounts_to_its_faults(passed: str, faults: str, amount: int) ->
     assert work_out("check", passed=passed, faults=faults).amount == amount
 
 
+@pytest.mark.parametrize(
+    ("faults", "where", "amount"),
+    [
+        ("", "250,500", 1),
+        (" ", "250,500; 810,120", 2),
+        ("2", "250,500; 810,120", 2),
+        ("5", "0,0", 5),
+        ("3", " ", 3),
+    ],
+)
+def test_places_marked_are_counted_and_one_may_hold_several(faults: str, where: str, amount: int) -> None:
+    assert work_out("check", passed="no", faults=faults, where=where).amount == amount
+
+
 def test_yes_needs_no_count() -> None:
     assert work_out("check", passed="yes").amount == 0
 
@@ -130,7 +145,20 @@ def test_yes_needs_no_count() -> None:
         ("check", {}, "passed", "nothing was entered"),
         ("check", {"passed": "maybe"}, "passed", "“maybe”"),
         ("check", {"passed": "yes", "faults": "2"}, "faults", "means no faults"),
+        ("fill", {}, "mass", "nothing was entered"),
+        ("fill", {"mass": "0 kg"}, "mass", "more than zero"),
+        ("fill", {"mass": "-20 kg"}, "mass", "-20 kg"),
+        ("fill", {"mass": "heavy"}, "mass", "heavy"),
+        ("fill", {"mass": "7 lb"}, "mass", "this bay alone? It would be 0.5 lb/ft³, or 8.0 kg/m³."),
+        ("fill", {"mass": "300 lb"}, "mass", "mass of this bay alone? It would be 21.33 lb/ft³"),
+        ("fill", {"mass": "25 kg", "setting": "x" * 41}, "setting", "at most 40 characters"),
+        ("fill", {"mass": "25 kg", "setting": "a\tb"}, "setting", "on one line. Given: “a□b”"),
+        ("fill", {"mass": "25 kg", "seconds": "95.5"}, "seconds", "95.5"),
         ("check", {"passed": "no"}, "faults", "nothing was entered"),
+        ("check", {"passed": "yes", "where": "250,500"}, "where", "Mark no place"),
+        ("check", {"passed": "no", "where": "250"}, "where", "two numbers from 0 to 1000"),
+        ("check", {"passed": "no", "where": "1,2; 3,4", "faults": "1"}, "faults", "2 places marked, but"),
+        ("check", {"passed": "no", "where": "1,2", "faults": "0"}, "faults", "1 or more"),
         ("check", {"passed": "no", "faults": "0"}, "faults", "1 or more"),
         ("check", {"passed": "no", "faults": "many"}, "faults", "many"),
     ],
@@ -177,6 +205,7 @@ def test_an_unknown_method_is_refused_with_those_there_are() -> None:
         ("tape", Quantity.LENGTH),
         ("difference_of_diagonals", Quantity.LENGTH),
         ("lean_over_width", Quantity.LENGTH),
+        ("fill", Quantity.DENSITY),
         ("core", Quantity.DENSITY),
         ("meter", Quantity.MOISTURE),
         ("check", Quantity.COUNT),
