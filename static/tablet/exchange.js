@@ -1,0 +1,259 @@
+/**
+ * One round with the server: greet it, send what waits, take its answers.
+ *
+ * Nothing counts as answered unless the answer carries our own mark: a hotel's or a shop's network may answer
+ * anything at all with a page of its own.
+ *
+ * @typedef {import("./entry.js").Entry} Entry
+ * @typedef {import("./store.js").Stores} Stores
+ * @typedef {"sign_in" | "unreached"} Trouble
+ */
+
+import { asSent, iso, newUuid, photosOf } from "./entry.js";
+import { fact, look, setFact, write } from "./store.js";
+import { word } from "./words.js";
+
+const LARGEST_BATCH = 50;
+const PATIENCE = 30_000;
+/** With nothing to send, the server hears from the tablet this often, in milliseconds. */
+const SIGN_OF_LIFE = 600_000;
+/** Answers that blame what was sent. */
+const BLAMING = [400, 413, 422];
+
+/** The server cannot be had, or does not know who is here. */
+class NotNow extends Error {
+  /** @param {Trouble} trouble */
+  constructor(trouble) {
+    super(trouble);
+    this.trouble = trouble;
+  }
+}
+
+/**
+ * Sends everything that waits, oldest first.
+ * @param {() => void} changed is called after each step that changed an entry
+ * @returns {Promise<Trouble | null>} what stood in the way
+ */
+export async function exchange(changed) {
+  try {
+    const hello = await greet();
+    if (hello.tablet === null && hello.person === null) {
+      return "sign_in";
+    }
+    await sendAll(hello.csrf, changed);
+    return null;
+  } catch (error) {
+    if (error instanceof NotNow) {
+      return error.trouble;
+    }
+    throw error;
+  }
+}
+
+/**
+ * Asks the server who is here, and what its clock says.
+ * @returns {Promise<Record<string, any>>}
+ */
+export async function greet() {
+  const left = Date.now();
+  const { body } = await ask("/tablet/hello");
+  if (body === null) {
+    throw new NotNow("unreached");
+  }
+  const at = Date.now();
+  const ahead = (left + at) / 2 - Date.parse(body.clock);
+  const { csrf, ...hello } = body;
+  await setFact("hello", { ...hello, at: iso(new Date(at)), ahead });
+  return body;
+}
+
+/**
+ * Sends one request.
+ * @param {string} path
+ * @param {RequestInit} [options]
+ * @returns {Promise<{status: number, body: Record<string, any> | null}>} the body only if it is our server's
+ * @throws {NotNow}
+ */
+export async function ask(path, options = {}) {
+  const answer = await fetch(path, {
+    credentials: "same-origin",
+    cache: "no-store",
+    redirect: "manual",
+    signal: AbortSignal.timeout(PATIENCE),
+    ...options,
+  }).catch(() => Promise.reject(new NotNow("unreached")));
+  if (answer.status === 401) {
+    throw new NotNow("sign_in");
+  }
+  const body = await answer.json().catch(() => null);
+  const isOurs = body?.log === "qc";
+  if (!(answer.ok && isOurs) && !BLAMING.includes(answer.status)) {
+    throw new NotNow("unreached");
+  }
+  return { status: answer.status, body: isOurs ? body : null };
+}
+
+/**
+ * @param {string} csrf
+ * @param {() => void} changed
+ */
+async function sendAll(csrf, changed) {
+  /** @type {Set<string>} */
+  const tried = new Set();
+  let batch = await nextBatch(tried);
+  if (batch.length === 0 && (await isSilent())) {
+    await sendBatch([], csrf);
+    batch = await nextBatch(tried);
+  }
+  for (; batch.length > 0; batch = await nextBatch(tried)) {
+    batch.forEach(({ uuid }) => tried.add(uuid));
+    await sendPhotos(batch, csrf);
+    await sendBatch(batch, csrf);
+    changed();
+  }
+}
+
+/**
+ * The oldest that wait, all written by the same version of the program.
+ * @param {Set<string>} tried in this round already
+ * @returns {Promise<Entry[]>}
+ */
+async function nextBatch(tried) {
+  const all = await look((stores) => stores.ordered("entries", "sequence"));
+  const waiting = all.filter(({ state, uuid }) => state.endsWith("waiting") && !tried.has(uuid));
+  return waiting.filter(({ schema }) => schema === waiting[0].schema).slice(0, LARGEST_BATCH);
+}
+
+async function isSilent() {
+  const last = await fact("last sent");
+  return last === undefined || Date.now() - Date.parse(last) > SIGN_OF_LIFE;
+}
+
+/**
+ * @param {Entry[]} batch
+ * @param {string} csrf
+ */
+async function sendPhotos(batch, csrf) {
+  for (const entry of batch) {
+    for (const sha256 of photosOf(entry)) {
+      await sendPhoto(sha256, entry.person, csrf);
+    }
+  }
+}
+
+/**
+ * @param {string} sha256
+ * @param {number} person
+ * @param {string} csrf
+ */
+async function sendPhoto(sha256, person, csrf) {
+  const photo = await look((stores) => stores.get("photos", sha256));
+  if (photo === undefined || photo.sent) {
+    return;
+  }
+  const headers = { "X-CSRFToken": csrf, "Content-Type": "image/jpeg" };
+  const { body } = await ask(`/photo/${sha256}?person=${person}`, { method: "PUT", headers, body: photo.blob });
+  // One that the server will not have is not offered again; what it says of the entry decides.
+  if (body !== null) {
+    await write((stores) => stores.put("photos", { ...photo, sent: true }));
+  }
+}
+
+/**
+ * A batch that the server cannot take is sent one by one, so that one bad entry never blocks the others.
+ * @param {Entry[]} batch
+ * @param {string} csrf
+ * @returns {Promise<void>}
+ */
+async function sendBatch(batch, csrf) {
+  const { status, body } = await post(batch, csrf);
+  if (status === 200 && body !== null) {
+    return write((stores) => take(stores, batch, body));
+  }
+  if (batch.length > 1) {
+    for (const entry of batch) {
+      await sendBatch([entry], csrf);
+    }
+  } else if (batch.length === 1) {
+    await write((stores) => settle(stores, batch[0], notTaken(batch[0], status, body)));
+  }
+}
+
+/**
+ * @param {Entry[]} batch
+ * @param {string} csrf
+ */
+async function post(batch, csrf) {
+  const known = await look(async (stores) => ({
+    outbox: await stores.get("facts", "outbox"),
+    next: (await stores.get("facts", "next sequence")) ?? 1,
+  }));
+  const outbox = known.outbox ?? newUuid();
+  if (known.outbox === undefined) {
+    await setFact("outbox", outbox);
+  }
+  const body = { outbox, schema: batch[0]?.schema ?? 1, written: known.next - 1, clock: iso(new Date()) };
+  return ask("/outbox", {
+    method: "POST",
+    headers: { "X-CSRFToken": csrf, "Content-Type": "application/json" },
+    body: JSON.stringify({ ...body, entries: batch.map(asSent) }),
+  });
+}
+
+/**
+ * An answer made up for an entry that the server turned away alone: refused if our server said so itself.
+ * @param {Entry} entry
+ * @param {number} status
+ * @param {Record<string, any> | null} body
+ */
+function notTaken(entry, status, body) {
+  const sentence = body?.sentence ?? word("not_taken", { status });
+  return { uuid: entry.uuid, state: body === null ? "later" : "refused", reasons: [{ reading: null, field: null, sentence }] };
+}
+
+/**
+ * @param {Stores} stores
+ * @param {Entry[]} batch
+ * @param {Record<string, any>} body
+ */
+async function take(stores, batch, body) {
+  for (const entry of batch) {
+    const answer = body.answers.find((/** @type {{uuid: string}} */ each) => each.uuid === entry.uuid);
+    await settle(stores, entry, answer ?? { state: "later" });
+  }
+  const sent = new Set(batch.map(({ uuid }) => uuid));
+  await sendAgain(stores, body.missing ?? [], sent);
+  await stores.put("facts", iso(new Date()), "last sent");
+}
+
+/**
+ * @param {Stores} stores
+ * @param {Entry} sent
+ * @param {Record<string, any>} answer
+ */
+async function settle(stores, { uuid }, answer) {
+  const entry = await stores.get("entries", uuid);
+  const { sentence, ...rest } = { ...entry, sent: iso(new Date()), tries: entry.tries + 1 };
+  if (answer.state === "later") {
+    const why = answer.reasons?.[0]?.sentence ?? answer.sentence ?? word("later");
+    await stores.put("entries", { ...rest, sentence: why });
+  } else {
+    await stores.put("entries", { ...rest, answer, state: entry.form === "undone" ? "undone-kept" : answer.state });
+  }
+}
+
+/**
+ * Numbers that the server has not got, though this tablet thought it had: they wait again.
+ * @param {Stores} stores
+ * @param {number[]} missing
+ * @param {Set<string>} sent just now
+ */
+async function sendAgain(stores, missing, sent) {
+  const numbers = new Set(missing);
+  for (const entry of await stores.all("entries")) {
+    const isThoughtThere = ["kept", "refused", "undone-kept"].includes(entry.state);
+    if (numbers.has(entry.sequence) && isThoughtThere && !sent.has(entry.uuid)) {
+      await stores.put("entries", { ...entry, state: entry.form === "undone" ? "undone-waiting" : "waiting" });
+    }
+  }
+}

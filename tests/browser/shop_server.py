@@ -1,0 +1,147 @@
+"""A small stand-in for the server's half of the outbox, answering a tablet inside a real browser."""
+
+import json
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from playwright.sync_api import BrowserContext, Request, Route
+from waitress.server import create_server
+
+from qc_app.records.database import Database
+from qc_app.web import create_app
+from tests.conftest import stage
+
+Answer = dict[str, Any]
+Misbehaviour = Callable[[Route], None]
+
+WREN: Answer = {"id": 7, "name": "Wren Abbey", "language": "en"}
+ABEL: Answer = {"id": 8, "name": "Abel Sorn", "language": "es"}
+TABLET: Answer = {"id": 1, "name": "Fence 1", "station": "sheathing_fence", "key_size": 104}
+CLOCK = "2026-03-02T15:00:00+00:00"
+
+
+@contextmanager
+def small_shop(folder: Path) -> Iterator[str]:
+    """Where the pages of the small shop of the tests are served."""
+    database = Database(str(folder / "qc.db"))
+    database.migrate()
+    stage(database)
+    server = create_server(create_app(database), host="127.0.0.1", port=0, threads=4)
+    thread = threading.Thread(target=server.run)
+    thread.start()
+    yield f"http://127.0.0.1:{server.effective_port}"  # type: ignore[union-attr] # one socket, one port
+    server.close()
+    thread.join(timeout=10)
+    database.close()
+
+
+@dataclass
+class ShopServer:
+    """Stores entries by uuid, as the real one does; ``misbehave`` has it answered otherwise, once each."""
+
+    rows: dict[str, Answer] = field(default_factory=dict)
+    batches: list[Answer] = field(default_factory=list)
+    photos: list[str] = field(default_factory=list)
+    requests: list[str] = field(default_factory=list)
+    states: dict[str, Answer] = field(default_factory=dict)
+    misbehaviours: list[Misbehaviour] = field(default_factory=list)
+    lost: list[int] = field(default_factory=list)
+    pins: dict[int, str] = field(default_factory=lambda: {7: "4096", 8: "2718"})
+    tablet: Answer | None = field(default_factory=lambda: dict(TABLET))
+    person: Answer | None = None
+    clock: str = CLOCK
+
+    def install(self, context: BrowserContext) -> None:
+        """Answers every page of the context."""
+        context.route("**/tablet/hello", self._hello)
+        context.route("**/tablet/sign-in", self._sign_in)
+        context.route("**/outbox", self._outbox)
+        context.route("**/photo/*", self._photo)
+
+    def misbehave(self, *how: Misbehaviour) -> None:
+        """Answers the next posts of the outbox so, one each."""
+        self.misbehaviours.extend(how)
+
+    def sequences(self) -> list[int]:
+        """Numbers of the stored entries, in the order they came."""
+        return [row["sequence"] for row in self.rows.values()]
+
+    def store(self, request: Request) -> Answer:
+        """What the real one does with a batch."""
+        batch: Answer = request.post_data_json
+        self.batches.append(batch)
+        answers = [self._answer(entry) for entry in batch["entries"]]
+        missing, self.lost = self.lost, []
+        return {"log": "qc", "clock": self.clock, "answers": answers, "missing": missing}
+
+    def _answer(self, entry: Answer) -> Answer:
+        told = self.states.get(entry["content"].get("note", ""), {"state": "kept"})
+        if told["state"] == "kept":
+            self.rows.setdefault(entry["uuid"], entry)
+        return {"uuid": entry["uuid"], "received_at": self.clock, "readings": [], "reasons": [], **told}
+
+    def _hello(self, route: Route) -> None:
+        self.requests.append("hello")
+        say(
+            route,
+            {
+                "log": "qc",
+                "clock": self.clock,
+                "csrf": "token of this visit",
+                "build": "b1",
+                "schema": 1,
+                "tablet": self.tablet,
+                "person": self.person,
+                "people": [WREN, ABEL] if self.tablet else [],
+                "waiting_notices": 0,
+            },
+        )
+
+    def _outbox(self, route: Route) -> None:
+        if route.request.method != "POST":
+            route.fallback()
+            return
+        self.requests.append("outbox")
+        assert route.request.headers["x-csrftoken"] == "token of this visit"
+        if self.misbehaviours:
+            self.misbehaviours.pop(0)(route)
+        else:
+            say(route, self.store(route.request))
+
+    def _photo(self, route: Route) -> None:
+        self.requests.append("photo")
+        self.photos.append(route.request.url.rpartition("/")[2])
+        say(route, {"log": "qc"})
+
+    def _sign_in(self, route: Route) -> None:
+        self.requests.append("sign-in")
+        given = route.request.post_data_json
+        person = next(p for p in (WREN, ABEL) if p["id"] == given["person"])
+        if self.pins[person["id"]] == given["pin"]:
+            say(route, {"log": "qc", "person": person})
+        else:
+            say(route, {"log": "qc", "sentence": "This PIN is not right.", "seconds": 0}, 422)
+
+
+def say(route: Route, body: Answer, status: int = 200) -> None:
+    """Answers with JSON."""
+    route.fulfill(status=status, content_type="application/json", body=json.dumps(body))
+
+
+def with_status(status: int) -> Misbehaviour:
+    """An error page of a server or of something before it."""
+    return lambda route: route.fulfill(status=status, content_type="text/html", body="<h1>Error</h1>")
+
+
+def foreign_page(route: Route) -> None:
+    """What a network that wants its terms accepted answers to everything."""
+    route.fulfill(status=200, content_type="text/html", body="<h1>Welcome. Accept the terms</h1>")
+
+
+def nothing(route: Route) -> None:
+    """A connection that breaks."""
+    route.abort("connectionreset")
