@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from hashlib import sha256
 from pathlib import Path
 
+from flask import Flask
+
 LENGTH = 12
 """Hexadecimal digits of a build's name."""
 
@@ -18,6 +20,15 @@ def build_of(*folders: Path) -> str:
             name = file.relative_to(folder).as_posix().encode()
             digest.update(b"%d %s %d " % (len(name), name, len(content)) + content)
     return digest.hexdigest()[:LENGTH]
+
+
+def build(app: Flask) -> str:
+    """The build that a program serves, worked out once from its static files and templates."""
+    found: str | None = app.config.get("BUILD")
+    if found is None:
+        folders = [Path(folder) for folder in (app.static_folder, app.template_folder) if folder]
+        found = app.config["BUILD"] = build_of(*folders)
+    return found
 
 
 def _files_in(folder: Path) -> Iterator[Path]:

@@ -2,6 +2,8 @@
 
 from flask import Flask, Response, request
 
+from qc_app.web.build import build
+
 CONTENT_SECURITY_POLICY = "; ".join(
     (
         "default-src 'none'",
@@ -31,6 +33,12 @@ HEADERS = {
 
 ONE_YEAR = 31_536_000
 
+PAGE_TO_KEEP = "X-Quality-Log"
+"""Marks a page that a tablet may keep for when there is no network; its value is the page's build."""
+
+KEPT_PATHS = ("/station", "/outbox", "/lot")
+"""Where such pages are: the same for whoever stands there, with nobody's name in them."""
+
 
 def install(app: Flask, *, secure: bool) -> None:
     """Adds the headers to every answer."""
@@ -43,4 +51,11 @@ def install(app: Flask, *, secure: bool) -> None:
             response.headers.setdefault("Strict-Transport-Security", f"max-age={ONE_YEAR}")
         if request.endpoint != "static":
             response.headers.setdefault("Cache-Control", "no-store")
+        if _may_be_kept(response):
+            response.headers[PAGE_TO_KEEP] = build(app)
         return response
+
+
+def _may_be_kept(response: Response) -> bool:
+    is_page = request.method == "GET" and response.status_code == 200 and response.mimetype == "text/html"
+    return is_page and (request.path in KEPT_PATHS or request.path.startswith("/station/"))
