@@ -3,17 +3,16 @@
 import subprocess
 import sys
 import tempfile
-import threading
 from pathlib import Path
 
 from playwright.sync_api import Page, sync_playwright
-from waitress.server import create_server
 
 ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT))
 
 import seed_demo  # noqa: E402
 from qc_app.records.database import Database  # noqa: E402
+from qc_app.serve.listen import Listener, listening  # noqa: E402
 from qc_app.web import create_app  # noqa: E402
 
 PICTURES = Path(__file__).with_name("tour")
@@ -26,16 +25,14 @@ def main() -> None:
         demo = Path(folder)
         seed_demo.build(demo)
         database = Database(str(demo / "qc.db"))
-        server = create_server(create_app(database), host="127.0.0.1", port=0, threads=4)
-        threading.Thread(target=server.run, daemon=True).start()
-        with sync_playwright() as playwright:
+        listener = Listener(create_app(database), "127.0.0.1", 0)
+        with listening([listener]), sync_playwright() as playwright:
             browser = playwright.chromium.launch(
                 executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"]
             )
             page = browser.new_page(viewport={"width": 1280, "height": 800})
-            tour(page, f"http://127.0.0.1:{server.effective_port}", demo)
+            tour(page, f"http://127.0.0.1:{listener.port}", demo)
             browser.close()
-        server.close()
         database.close()
 
 

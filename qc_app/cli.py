@@ -5,12 +5,16 @@ import os
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from qc_app.records.database import Database, database_url
 from qc_app.refusal import Refusal
 
+if TYPE_CHECKING:
+    from qc_app.serve.service import Wish
+
 DEFAULT_DATABASE = "qc.db"
-LARGEST_BODY = 16 * 1024 * 1024
 LAST_PORT = 65_535
 
 
@@ -24,7 +28,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             with _plain_words(options.database):
                 database.migrate()
             if options.command == "serve":
-                _serve(database, options.host, options.port)
+                _serve(database, options)
     except Refusal as refusal:
         print(refusal, file=sys.stderr)
         return 2
@@ -35,10 +39,7 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="qc-app", description="Quality log for timber panel shops.")
     commands = parser.add_subparsers(dest="command", required=True)
     serve = commands.add_parser("serve", help="bring the database up to date and serve the pages")
-    serve.add_argument(
-        "--host", default="127.0.0.1", help="address to listen on (default: this machine only)"
-    )
-    serve.add_argument("--port", type=_port, default=8080, help="port to listen on (default: 8080)")
+    _add_serving(serve)
     migrate = commands.add_parser("migrate", help="bring the database up to date and stop")
     for command in (serve, migrate):
         command.add_argument(
@@ -47,6 +48,32 @@ def _parser() -> argparse.ArgumentParser:
             help="an SQLite file or a PostgreSQL URL (default: QC_DATABASE from the environment, else qc.db)",
         )
     return parser
+
+
+def _add_serving(serve: argparse.ArgumentParser) -> None:
+    add = serve.add_argument
+    add("--host", help="address to listen on (default: all with TLS, this machine only without)")
+    add("--port", type=_port, help="port to listen on (default: 8443 with TLS, 8080 without)")
+    add(
+        "--plain-port",
+        type=_port,
+        default=8080,
+        help="port without TLS: all pages for this machine, for others how to trust it (default: 8080)",
+    )
+    add("--tls", choices=("on", "off"), help="whether to speak TLS (default: on, off behind a proxy)")
+    add("--certificate", type=Path, help="file of a certificate and its chain, instead of one of our own")
+    add("--key", type=Path, help="file of the certificate's key")
+    add(
+        "--certificate-folder", type=Path, help="where our own are kept (default: the database's name + .tls)"
+    )
+    add(
+        "--name", action="append", default=[], help="another name or address of this machine; may be repeated"
+    )
+    add(
+        "--behind-proxy",
+        action="store_true",
+        help="a proxy on this machine speaks TLS; believe what it forwards",
+    )
 
 
 def _port(text: str) -> int:
@@ -81,29 +108,26 @@ def _plain_words(where: str) -> Iterator[None]:
         raise Refusal("The {name} cannot be used: {said}.", name=name, said=said.rstrip(".")) from error
 
 
-def _serve(database: Database, host: str, port: int) -> None:
-    from waitress.server import create_server
+def _wish(options: argparse.Namespace) -> "Wish":
+    from qc_app.serve.service import Wish
 
-    from qc_app.web import create_app
+    return Wish(
+        host=options.host,
+        port=options.port,
+        plain_port=options.plain_port,
+        tls=options.tls == "on" if options.tls else not options.behind_proxy,
+        certificate=options.certificate,
+        key=options.key,
+        folder=options.certificate_folder,
+        names=tuple(options.name),
+        behind_proxy=options.behind_proxy,
+    )
 
-    app = create_app(database)
-    try:
-        server = create_server(
-            app, host=host, port=port, threads=8, ident="", max_request_body_size=LARGEST_BODY
-        )
-    except (OSError, ValueError) as error:
-        raise Refusal(
-            "Cannot listen on port {port} of {host}: {said}. Choose another with --port or --host.",
-            port=port,
-            host=host,
-            said=getattr(error, "strerror", None) or "there is no such address",
-        ) from error
-    shown = f"[{host}]" if ":" in host else host
-    print(f"Quality log at http://{shown}:{port}/ (stop with Ctrl-C)", flush=True)
-    try:
-        server.run()
-    finally:
-        server.close()
+
+def _serve(database: Database, options: argparse.Namespace) -> None:
+    from qc_app.serve.service import serve
+
+    serve(database, _wish(options))
 
 
 if __name__ == "__main__":

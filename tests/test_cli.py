@@ -1,11 +1,14 @@
 """The program from a terminal: what it prints, and how it says no."""
 
 import os
+import signal
 import socket
 import sqlite3
+import ssl
 import subprocess
 import sys
 from collections.abc import Iterator
+from hashlib import sha256
 from pathlib import Path
 from urllib.request import urlopen
 
@@ -42,9 +45,9 @@ def free_port() -> int:
         return int(listener.getsockname()[1])
 
 
-def serve(database: Path, port: int) -> "subprocess.Popen[str]":
+def serve(database: Path, *options: str) -> "subprocess.Popen[str]":
     return subprocess.Popen(
-        [sys.executable, "-m", "qc_app.cli", "serve", "--database", str(database), "--port", str(port)],
+        [sys.executable, "-m", "qc_app.cli", "serve", "--database", str(database), *options],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
@@ -81,12 +84,21 @@ def test_migrate_makes_every_table_and_may_run_again(tmp_path: Path) -> None:
     assert made >= set(Table.metadata.tables)
 
 
-def test_serve_prints_the_address_where_it_answers(tmp_path: Path) -> None:
+def said_until_ready(process: "subprocess.Popen[str]") -> str:
+    assert process.stdout is not None
+    said = ""
+    for line in process.stdout:
+        said += line
+        if line == "Stop with Ctrl-C.\n":
+            return said
+    raise AssertionError(said)
+
+
+def test_serve_in_the_clear_prints_the_address_where_it_answers(tmp_path: Path) -> None:
     port = free_port()
-    process = serve(tmp_path / "qc.db", port)
+    process = serve(tmp_path / "qc.db", "--tls", "off", "--port", str(port))
     try:
-        assert process.stdout is not None
-        assert f"http://127.0.0.1:{port}/" in process.stdout.readline()
+        assert f"http://127.0.0.1:{port}/" in said_until_ready(process)
         with urlopen(f"http://127.0.0.1:{port}/", timeout=30) as page:
             assert page.status == 200
             assert page.url.endswith("/setup")
@@ -95,8 +107,59 @@ def test_serve_prints_the_address_where_it_answers(tmp_path: Path) -> None:
         process.communicate(timeout=30)
 
 
+def test_by_itself_serve_speaks_tls_and_tells_a_tablet_how_to_trust_it(tmp_path: Path) -> None:
+    port, plain_port = free_port(), free_port()
+    database = tmp_path / "qc.db"
+    ports = ("--port", str(port), "--plain-port", str(plain_port))
+    process = serve(database, "--host", "127.0.0.1", *ports)
+    try:
+        said = said_until_ready(process)
+        assert f"https://127.0.0.1:{port}/" in said
+        assert f"http://localhost:{plain_port}/trust" in said
+        with urlopen(f"http://127.0.0.1:{plain_port}/trust/authority.crt", timeout=30) as answer:
+            certificate = answer.read()
+        # The terminal's fingerprint is that of the very certificate that is handed out.
+        assert sha256(certificate).hexdigest().upper() in "".join(said.split())
+        trusting = ssl.create_default_context(cadata=certificate)
+        with urlopen(f"https://localhost:{port}/", timeout=30, context=trusting) as page:
+            assert page.url.endswith("/setup")
+    finally:
+        process.terminate()
+        _, err = process.communicate(timeout=30)
+    assert process.returncode == 0
+    assert err == ""
+    assert (tmp_path / "qc.db.tls" / "authority.pem").exists()
+
+
+@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])
+def test_told_to_stop_it_ends_without_a_complaint(tmp_path: Path, how: signal.Signals) -> None:
+    process = serve(tmp_path / "qc.db", "--tls", "off", "--port", str(free_port()))
+    said_until_ready(process)
+    process.send_signal(how)
+    _, err = process.communicate(timeout=30)
+    assert (process.returncode, err) == (0, "")
+
+
+def test_without_tls_other_machines_are_refused_with_the_reason(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    options = ("serve", "--database", str(tmp_path / "qc.db"), "--tls", "off", "--host", "192.168.7.20")
+    sentence = said(capsys, *options)
+    assert "192.168.7.20 is open to others" in sentence
+    assert "only over https" in sentence
+
+
+def test_a_damaged_authority_is_named_in_one_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "qc.db.tls").mkdir()
+    (tmp_path / "qc.db.tls" / "authority.pem").write_text("sawdust", "utf-8")
+    sentence = said(capsys, "serve", "--database", str(tmp_path / "qc.db"))
+    assert "authority.pem is damaged. Put the file back from a copy." in sentence
+
+
 def test_a_port_in_use_is_named_in_one_sentence(tmp_path: Path, taken_port: int) -> None:
-    process = serve(tmp_path / "qc.db", taken_port)
+    process = serve(tmp_path / "qc.db", "--tls", "off", "--port", str(taken_port))
     out, err = process.communicate(timeout=60)
     assert process.returncode == 2
     assert out == ""

@@ -71,7 +71,7 @@ def address(environment: Path, tmp_path_factory: pytest.TempPathFactory) -> Iter
         listener.bind(("127.0.0.1", 0))
         port = listener.getsockname()[1]
     program, database = str(environment / "bin" / "qc-app"), str(folder / "qc.db")
-    command = [program, "serve", "--database", database, "--port", str(port)]
+    command = [program, "serve", "--database", database, "--tls", "off", "--port", str(port)]
     with (folder / "log").open("w", encoding="utf-8") as log:
         process = subprocess.Popen(
             command, cwd=folder, env=bare(), stdout=subprocess.PIPE, stderr=log, text=True

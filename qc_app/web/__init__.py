@@ -8,16 +8,18 @@ from flask_wtf.csrf import CSRFProtect
 
 from qc_app.records.database import Database
 from qc_app.web import access, errors, everyone, headers, language, quality, request, show, worker
+from qc_app.web.everyone.trust import Trust
 from qc_app.work.setup import cookie_key
 
 LARGEST_FORM = 256 * 1024
 LARGEST_FILE = 11 * 1024 * 1024
 
 
-def create_app(database: Database, *, secure: bool = False) -> Flask:
+def create_app(database: Database, *, secure: bool = False, trust: Trust | None = None) -> Flask:
     """The web program on an opened and migrated database.
 
-    ``secure`` says that browsers reach it over TLS, so that cookies may be bound to that.
+    ``secure`` says that browsers reach it over TLS, so that cookies may be bound to that. ``trust``
+    is the shop's own authority, where it has one.
     """
     folder = _folder_of("templates")
     app = Flask("qc_app", template_folder=str(folder), static_folder=str(_folder_of("static")))
@@ -41,6 +43,7 @@ def create_app(database: Database, *, secure: bool = False) -> Flask:
     errors.install(app)
     language.install(app)
     show.install(app)
+    everyone.trust.install(app, trust)
     for blueprint in (*everyone.BLUEPRINTS, *worker.BLUEPRINTS, *quality.BLUEPRINTS):
         app.register_blueprint(blueprint)
     return app

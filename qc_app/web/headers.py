@@ -47,7 +47,7 @@ def install(app: Flask, *, secure: bool) -> None:
     def add(response: Response) -> Response:
         for name, value in HEADERS.items():
             response.headers.setdefault(name, value)
-        if secure:
+        if secure and not _is_own_machine(request.host):
             response.headers.setdefault("Strict-Transport-Security", f"max-age={ONE_YEAR}")
         if request.endpoint != "static":
             response.headers.setdefault("Cache-Control", "no-store")
@@ -59,3 +59,12 @@ def install(app: Flask, *, secure: bool) -> None:
 def _may_be_kept(response: Response) -> bool:
     is_page = request.method == "GET" and response.status_code == 200 and response.mimetype == "text/html"
     return is_page and (request.path in KEPT_PATHS or request.path.startswith("/station/"))
+
+
+def _is_own_machine(host: str) -> bool:
+    """Whether a browser means the machine it runs on, where it must still reach what is served in the clear.
+
+    The header holds for a name on all ports, and for an address never (RFC 6797, 8.1.1 and 8.3).
+    """
+    name = host.partition(":")[0]
+    return name == "localhost" or name.endswith(".localhost")

@@ -2,17 +2,16 @@
 
 import os
 import shutil
-import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
-from waitress.server import create_server
 
 import seed_demo
 from qc_app.records.database import Database
+from qc_app.serve.listen import Listener, listening
 from qc_app.web import create_app
 
 LANDSCAPE = (1280, 800)
@@ -74,12 +73,9 @@ def demo(built_demo: Path, tmp_path: Path) -> Path:
 def address(demo: Path) -> Iterator[str]:
     """Where the demo is served."""
     database = Database(str(demo / "qc.db"))
-    server = create_server(create_app(database), host="127.0.0.1", port=0, threads=4)
-    thread = threading.Thread(target=server.run)
-    thread.start()
-    yield f"http://127.0.0.1:{server.effective_port}"  # type: ignore[union-attr] # one socket, one port
-    server.close()
-    thread.join(timeout=10)
+    listener = Listener(create_app(database), "127.0.0.1", 0)
+    with listening([listener]):
+        yield f"http://127.0.0.1:{listener.port}"
     database.close()
 
 

@@ -44,7 +44,7 @@ def test_every_view_says_who_may_use_it(app: Flask) -> None:
     assert silent == []
 
 
-def test_only_setup_sign_in_offline_and_static_files_are_open_to_anybody(app: Flask) -> None:
+def test_only_setup_sign_in_trust_offline_and_static_files_are_open_to_anybody(app: Flask) -> None:
     with app.app_context():
         endpoints = {rule.endpoint for rule in app.url_map.iter_rules()}
         assert {e for e in endpoints if allowed_act(e) == ANYBODY} == {
@@ -54,6 +54,9 @@ def test_only_setup_sign_in_offline_and_static_files_are_open_to_anybody(app: Fl
             "offline.manifest",
             "setup.set_up",
             "sign_in.sign_in",
+            "trust.page",
+            "trust.authority",
+            "trust.why",
         }
 
 

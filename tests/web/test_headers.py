@@ -30,7 +30,7 @@ def test_pages_are_not_kept_but_static_files_may_be(app: Flask, shop: Cast) -> N
 
 def test_over_tls_the_cookie_is_bound_to_the_host(sqlite_database: Database, shop: Cast) -> None:
     client = create_app(sqlite_database, secure=True).test_client()
-    answer = client.get("/sign-in", base_url="https://localhost")
+    answer = client.get("/sign-in", base_url="https://shop.local:8443")
     cookie = answer.headers["Set-Cookie"]
     assert cookie.startswith("__Host-qc=")
     assert all(part in cookie for part in ("Secure", "HttpOnly", "SameSite=Lax", "Path=/"))

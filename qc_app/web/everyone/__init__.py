@@ -1,5 +1,5 @@
 """Pages for everyone: setting up, signing in, buildings and panels."""
 
-from qc_app.web.everyone import buildings, labels, offline, setup, sign_in
+from qc_app.web.everyone import buildings, labels, offline, setup, sign_in, trust
 
-BLUEPRINTS = (setup.pages, sign_in.pages, buildings.pages, labels.pages, offline.pages)
+BLUEPRINTS = (setup.pages, sign_in.pages, buildings.pages, labels.pages, offline.pages, trust.pages)
