@@ -2,6 +2,7 @@
 // says, said on the tablet. Densities in kg/m³, masses in grams, sizes in nanometres.
 
 import { checkSize, inInches } from "./length.js";
+import { checkMass } from "./mass.js";
 import { nearestFloat } from "./rational.js";
 import { Refusal } from "./refusal.js";
 
@@ -39,10 +40,7 @@ export function coreDensity({ mass, tare, bore, depth }) {
 export function coreUncertainty(core, { scale, bore, depth }) {
   const density = coreDensity(core);
   const net = netGrams(core.mass, core.tare);
-  if (scale <= 0n) {
-    const facts = { name: "uncertainty of the mass", grams: Number(scale) / 1e6 };
-    throw new Refusal("The {name} must be more than zero, not {grams} g.", facts);
-  }
+  checkMass({ top: scale, bottom: 1_000_000n }, "uncertainty of the mass");
   const parts = {
     scale: (density * (Number(scale) / 1e6)) / nearestFloat(net.top, net.bottom),
     bore: (density * 2 * inInches(bore)) / inInches(core.bore),

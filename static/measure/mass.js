@@ -2,6 +2,7 @@
 // Exact factors (NIST SP 811, appendix B.8): 1 lb = 0.45359237 kg = 16 oz.
 
 import { DECIMAL, decimalNumber, entire, isTooLong, tidied } from "./entry.js";
+import { nearestFloat } from "./rational.js";
 import { Refusal, shortened } from "./refusal.js";
 
 /** @typedef {import("./rational.js").Rational} Grams */
@@ -25,4 +26,10 @@ export function parseMass(text) {
   }
   const [number, unit] = [decimalNumber(match.groups.number), GRAMS_PER_UNIT[match.groups.unit]];
   return { top: number.top * unit.top, bottom: number.bottom * unit.bottom };
+}
+
+/** @param {Grams} mass @param {string} name @throws {Refusal} naming a mass not more than zero */
+export function checkMass({ top, bottom }, name) {
+  if (top > 0n) return;
+  throw new Refusal("The {name} must be more than zero, not {grams} g.", { name, grams: nearestFloat(top, bottom) });
 }

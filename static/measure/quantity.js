@@ -1,19 +1,20 @@
 // The quantities a characteristic can have, and how a shop writes them: what qc_app/plan/quantity says,
 // said on the tablet. An amount is a whole number of grains: nanometres, millionths of a pound per cubic
-// foot, millionths of a percent, faults.
+// foot, millionths of a percent, micrograms, faults.
 
 import { stripped } from "./entry.js";
 import { formatDeviation, formatLength, MINUS, NANOMETRES_PER_INCH } from "./length.js";
-import { nearestWhole } from "./rational.js";
+import { fixed, nearestWhole } from "./rational.js";
 import { Refusal, shortened } from "./refusal.js";
 
-/** @typedef {"length" | "density" | "moisture" | "count"} Quantity */
+/** @typedef {"length" | "density" | "moisture" | "mass" | "count"} Quantity */
 /** @typedef {{system: "imperial" | "metric", denominator: number}} Units how a shop writes its numbers */
 
-/** Grains in one pound per cubic foot, and in one percent. */
+/** Grains in one pound per cubic foot, in one percent, and in one gram. */
 export const GRAINS = 1_000_000n;
 /** kg/m³ in one lb/ft³: 0.45359237 / 0.3048³ (NIST SP 811, appendix B.8). */
 export const POUND_PER_CUBIC_FOOT = 16.018463373960138;
+const GRAMS_PER_POUND = 453.59237;
 
 /** A whole number from 0 to 9999. @param {string} text @returns {bigint} @throws {Refusal} for anything else */
 export function parseCount(text) {
@@ -22,13 +23,18 @@ export function parseCount(text) {
   throw new Refusal("A count is a whole number from 0 to 9999. Given: “{given}”.", { given: shortened(text) });
 }
 
+/** The stored amount of a density. @param {number} kilograms by cubic metre */
+export const densityGrains = (kilograms) => nearestWhole((kilograms / POUND_PER_CUBIC_FOOT) * Number(GRAINS));
+
 /** An amount as the shop writes it, with its unit. @param {Quantity} quantity @param {bigint} grains @param {Units} units */
 export function formatAmount(quantity, grains, units) {
   if (quantity === "length") return formatLength(grains, graduation(grains, units), units.system);
   if (quantity === "count") return String(grains);
   const amount = Number(grains) / Number(GRAINS);
   if (quantity === "moisture") return `${amount.toFixed(6).replace(/(\..+?)0+$/, "$1")} %`;
-  if (units.system === "imperial") return `${fixed(amount, 2)} lb/ft³`;
+  const isImperial = units.system === "imperial";
+  if (quantity === "mass") return isImperial ? `${fixed(amount / GRAMS_PER_POUND, 1)} lb` : `${fixed(amount / 1000, 1)} kg`;
+  if (isImperial) return `${fixed(amount, 2)} lb/ft³`;
   return `${fixed(amount * POUND_PER_CUBIC_FOOT, 1)} kg/m³`;
 }
 
@@ -40,12 +46,15 @@ export function formatDeviationOf(quantity, grains, units) {
 
 /**
  * A small signed amount that was worked out rather than read: finer than the graduation of a tape.
+ * A mass has no sign: it is one, not a difference of two.
  * @param {Quantity} quantity
  * @param {number | bigint} grains
  * @param {Units} units
  */
-export const formatDerived = (quantity, grains, units) =>
-  sign(grains) + fine(quantity, Math.abs(Number(grains)), units);
+export function formatDerived(quantity, grains, units) {
+  const amount = Number(grains);
+  return quantity === "mass" ? fine(quantity, amount, units) : sign(grains) + fine(quantity, Math.abs(amount), units);
+}
 
 /**
  * The expanded uncertainty of a reading for a coverage factor of 2; empty where it is not known.
@@ -68,11 +77,4 @@ const sign = (/** @type {number | bigint} */ amount) => (amount > 0 ? "+" : amou
 function fine(quantity, amount, units) {
   if (quantity !== "length") return formatAmount(quantity, nearestWhole(amount), units);
   return units.system === "imperial" ? `${fixed(amount / 25_400_000, 3)} in` : `${fixed(amount / 1_000_000, 1)} mm`;
-}
-
-/** `toFixed`, which rounds up half-way, with the even digit there. @param {number} number @param {number} places */
-function fixed(number, places) {
-  const isHalfWay = Math.abs((number * 2 ** (places + 1)) % 2) === 1;
-  const rounded = isHalfWay ? Number(nearestWhole(number * 10 ** places)) / 10 ** places : number;
-  return rounded.toFixed(places);
 }

@@ -27,4 +27,14 @@ export function nearestFloat(top, bottom) {
   return ((top < 0n ? -1 : 1) * Number(quotient)) / 2 ** shift;
 }
 
+/** `toFixed`, which rounds up half-way, with the even digit there. @param {number} number @param {number} places */
+export function fixed(number, places) {
+  const isHalfWay = Math.abs((number * 2 ** (places + 1)) % 2) === 1;
+  const rounded = isHalfWay ? Number(nearestWhole(number * 10 ** places)) / 10 ** places : number;
+  return rounded.toFixed(places);
+}
+
+/** A float with so many decimals, as a float. @param {number} number @param {number} places */
+export const rounded = (number, places) => Number(fixed(number, places));
+
 const bits = (/** @type {bigint} */ whole) => whole.toString(2).length;

@@ -4,12 +4,15 @@
 export class Refusal extends Error {
   /** @param {string} sentence @param {Record<string, unknown>} [facts] */
   constructor(sentence, facts = {}) {
-    super(sentence.replace(/\{(\w+)\}/g, (_, name) => String(facts[name])));
+    super(filled(sentence, facts));
     this.name = new.target.name;
     this.sentence = sentence;
     this.facts = facts;
   }
 }
+
+/** A sentence, translated or not, with facts in its `{places}`. @param {string} sentence @param {Record<string, unknown>} facts */
+export const filled = (sentence, facts) => sentence.replace(/\{(\w+)\}/g, (_, name) => String(facts[name]));
 
 /** What somebody entered, cut to fit into a sentence; characters count, not their halves. @param {string} text */
 export function shortened(text, limit = 40) {

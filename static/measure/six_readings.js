@@ -2,6 +2,7 @@
 // readings of one tape, said while the panel is still in the fence.
 
 import { AB, AC, adjust, BD, CB, DA, DC, NAMES, product } from "./adjustment.js";
+import { rounded } from "./rational.js";
 import { Refusal } from "./refusal.js";
 
 /** @typedef {import("./adjustment.js").Line} Line */
@@ -66,7 +67,7 @@ function checkUnit(read, nominal) {
   if (line < 0) return;
   throw new Refusal(
     "Reading {reading} of {value} in is far from the {nominal} in of this panel. Check its unit.",
-    { reading: NAMES[line], value: read[line], nominal: thousandths(sizes[line]) },
+    { reading: NAMES[line], value: read[line], nominal: rounded(sizes[line], 3) },
   );
 }
 
@@ -89,11 +90,4 @@ function checkUncertainty(standardUncertainty) {
     "The uncertainty of a reading must be a finite number of inches, more than zero, not {value}.",
     { value: standardUncertainty },
   );
-}
-
-/** Rounded to 0.001, half-way to the even one, as the server rounds. @param {number} inches */
-function thousandths(inches) {
-  const above = Math.round(inches * 1000);
-  const isTie = above - inches * 1000 === 0.5;
-  return (isTie && above % 2 ? above - 1 : above) / 1000;
 }

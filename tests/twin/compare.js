@@ -12,7 +12,7 @@ import {
 
 const NEAR = 1e-9;
 
-const whole = (text) => (text === null ? null : BigInt(text));
+const whole = (text) => (text == null ? null : BigInt(text));
 
 const ANSWERS = {
   entries: ({ text }) => ({ nanometres: String(parseLength(text).nanometres) }),
@@ -70,15 +70,20 @@ function lowest({ top, bottom }) {
   return { top: top / one, bottom: bottom / one };
 }
 
-function circumstancesOf({ bay_depth, uncertainties, ...sizes }) {
+function circumstancesOf({ bay_width, bay_depth, uncertainties, ...sizes }) {
   const wholes = (found) => Object.fromEntries(Object.entries(found).map(([name, text]) => [name, whole(text)]));
-  return { ...wholes({ ...sizes, bayDepth: bay_depth }), uncertainties: wholes(uncertainties) };
+  return { ...wholes({ ...sizes, bayWidth: bay_width, bayDepth: bay_depth }), uncertainties: wholes(uncertainties) };
 }
 
 /** Of suspects that are equally plausible, as on a rectangle, the order means nothing. */
 function inOrder(suspects) {
-  const rank = ({ plausibility }) => Math.round(plausibility * 1e6);
-  return [...suspects].sort((one, other) => rank(other) - rank(one) || (one.reading < other.reading ? -1 : 1));
+  const isEqual = (one, other) => Math.round(one.plausibility * 1e6) === Math.round(other.plausibility * 1e6);
+  const groups = [];
+  for (const suspect of suspects) {
+    if (groups.length && isEqual(groups.at(-1)[0], suspect)) groups.at(-1).push(suspect);
+    else groups.push([suspect]);
+  }
+  return groups.flatMap((equal) => equal.sort((one, other) => (one.reading < other.reading ? -1 : 1)));
 }
 
 /** A squaring move of no size, the last places of a float, is none. */

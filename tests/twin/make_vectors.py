@@ -12,7 +12,7 @@ from pathlib import Path
 from random import Random
 
 from qc_app.refusal import Refusal
-from tests.twin import lengths, methods, panels, quantities, verdicts
+from tests.twin import lengths, methods, panels, quantities, reading, verdicts
 from tests.twin.case import Case
 
 VECTORS = Path(__file__).with_name("vectors.json")
@@ -33,7 +33,7 @@ PARTS = {
     "panels": Part(panels.measured_cases, panels.measured),
     "amounts": Part(quantities.typed_cases, quantities.parsed),
     "shown": Part(quantities.shown_cases, quantities.shown),
-    "methods": Part(methods.measured_cases, methods.measured),
+    "methods": Part(methods.measured_cases, reading.measured),
 }
 
 
@@ -65,7 +65,7 @@ def text_of(found: dict[str, list[Case]]) -> str:
     """JSON with one case on a line, so that a change shows which case it touches."""
     parts = []
     for part, some in found.items():
-        lines = ",\n".join(json.dumps(case, ensure_ascii=True, default=_plain) for case in some)
+        lines = ",\n".join(json.dumps(case, separators=(",", ":"), default=_plain) for case in some)
         parts.append(f'"{part}": [\n{lines}\n]')
     return "{\n" + ",\n".join(parts) + "\n}\n"
 

@@ -103,6 +103,9 @@ def measured_cases(random: Random) -> Iterator[Case]:
     yield _panel(288, 96, sound)
     yield _panel(288, 96, sound | {"AC": 303.625, "BD": 303.5})
     yield _panel(288, 96, sound | {"AC": 303.5, "BD": 303.625})
+    for line, edge in (("AC", 384), ("AC", 192), ("BD", 384), ("AB", 864), ("AB", 96), ("CB", 32)):
+        for beside in (-0.0625, 0, 0.0625):
+            yield _panel(288, 96, sound | {line: edge + beside})
     yield _panel(0, 96, sound)
     yield _panel(288, -1, sound)
     yield _panel(

@@ -141,7 +141,16 @@ def shown_cases(random: Random) -> Iterator[Case]:
     lengths += [random.randrange(400 * INCH) for _ in range(30)]
     densities += [random.randrange(8_000_000) for _ in range(40)]
     moistures += [random.randrange(40_000_000) for _ in range(20)]
-    drawn = {"length": lengths, "density": densities, "moisture": moistures, "count": counts}
+    # 250 g is half-way in kilograms with one place
+    masses = [0, 1, 250_000_000, 750_000_000, 453_592_370, 22_679_618, 9_752_000_000, 1_350_000_000]
+    masses += [random.randrange(30_000_000_000) for _ in range(20)]
+    drawn = {
+        "length": lengths,
+        "density": densities,
+        "moisture": moistures,
+        "mass": masses,
+        "count": counts,
+    }
     for quantity, amounts in drawn.items():
         for grains in (signed for amount in amounts for signed in {amount, -amount}):
             for system in SYSTEMS:

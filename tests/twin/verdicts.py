@@ -43,6 +43,7 @@ def judged_cases(random: Random) -> Iterator[Case]:
     yield _verdict(0, None, None)
     yield _verdict(0, 1, 0)
     yield _verdict(0, 0, 1, rounded_to=0)
+    yield _verdict(0, 0, 1, rounded_to=1)
     for rule in RULES:
         yield _verdict(0, 0, 1, rule=rule)
         yield _verdict(0, 0, 1, uncertainty=0, rule=rule)
