@@ -351,7 +351,10 @@ export class Keypad {
   }
 }
 
-/** Why a key of each type cannot type at a place. @type {Record<string, (where: Place, text: string) => string | undefined>} */
+/**
+ * Why a key of each type cannot type at a place.
+ * @type {Record<string, (where: Place, text: string) => string | undefined>}
+ */
 const REFUSALS = {
   digit({ before, after }, text) {
     if (ENDED.test(before)) return "ended";
@@ -386,7 +389,12 @@ REFUSALS.mm = REFUSALS.unit;
 /** @param {string} entry */
 const hasTooManyInches = (entry) => Number(/' ?(\d+)(?![\d/])/.exec(entry)?.[1] ?? 0) > 11;
 
-/** What a key types, with the space that stands before it. @param {string} type @param {string} before @param {string} text */
+/**
+ * What a key types, with the space that stands before it.
+ * @param {string} type
+ * @param {string} before
+ * @param {string} text
+ */
 function spaced(type, before, text) {
   const follows = { digit: /'$/, fraction: /[\d']$/, unit: /\d$/, mm: /\d$/ }[type];
   return follows?.test(before) ? ` ${text}` : text;
