@@ -8,11 +8,15 @@ from flask_wtf.csrf import CSRFProtect
 
 from qc_app.records.database import Database
 from qc_app.web import access, errors, everyone, headers, language, quality, request, show, worker
+from qc_app.web.build import build_of
 from qc_app.web.everyone.trust import Trust
+from qc_app.work.outbox.batch import LARGEST_BATCH
 from qc_app.work.setup import cookie_key
 
 LARGEST_FORM = 256 * 1024
 LARGEST_FILE = 11 * 1024 * 1024
+ROOM = {"files.upload": LARGEST_FILE, "outbox.send": LARGEST_BATCH}
+"""Bytes that some requests may have; all others at most ``LARGEST_FORM``."""
 
 
 def create_app(database: Database, *, secure: bool = False, trust: Trust | None = None) -> Flask:
@@ -21,8 +25,13 @@ def create_app(database: Database, *, secure: bool = False, trust: Trust | None 
     ``secure`` says that browsers reach it over TLS, so that cookies may be bound to that. ``trust``
     is the shop's own authority, where it has one.
     """
-    folder = _folder_of("templates")
-    app = Flask("qc_app", template_folder=str(folder), static_folder=str(_folder_of("static")))
+    templates, static = _folder_of("templates"), _folder_of("static")
+    app = Flask(
+        "qc_app",
+        template_folder=str(templates),
+        static_folder=str(static),
+        static_url_path=f"/static/{build_of(static, templates)}",
+    )
     with database.write() as session:
         app.secret_key = cookie_key(session)
     app.config.update(
@@ -32,6 +41,8 @@ def create_app(database: Database, *, secure: bool = False, trust: Trust | None 
         SESSION_COOKIE_SAMESITE="Lax",
         PERMANENT_SESSION_LIFETIME=60 * 60 * 24 * 365,
         MAX_CONTENT_LENGTH=LARGEST_FORM,
+        # Its address changes whenever a file does, so it is never asked for again.
+        SEND_FILE_MAX_AGE_DEFAULT=headers.ONE_YEAR,
         # Bound to the cookie instead of to an hour: a page left open over lunch still saves.
         WTF_CSRF_TIME_LIMIT=None,
     )
@@ -50,8 +61,7 @@ def create_app(database: Database, *, secure: bool = False, trust: Trust | None 
 
 
 def _make_room_for_files() -> None:
-    if flask.request.endpoint == "files.upload":
-        flask.request.max_content_length = LARGEST_FILE
+    flask.request.max_content_length = ROOM.get(flask.request.endpoint or "", LARGEST_FORM)
 
 
 def _folder_of(name: str) -> Path:

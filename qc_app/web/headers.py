@@ -51,6 +51,8 @@ def install(app: Flask, *, secure: bool) -> None:
             response.headers.setdefault("Strict-Transport-Security", f"max-age={ONE_YEAR}")
         if request.endpoint != "static":
             response.headers.setdefault("Cache-Control", "no-store")
+        elif response.status_code == 200:
+            response.cache_control.immutable = True
         if _may_be_kept(response):
             response.headers[PAGE_TO_KEEP] = build(app)
         return response

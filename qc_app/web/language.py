@@ -1,20 +1,47 @@
 """Words for people, in their language."""
 
-from flask import Flask, request
+from typing import Any
+
+from flask import Flask, has_request_context, request
 from flask_babel import Babel, get_locale, gettext
 
 from qc_app.refusal import Refusal
+from qc_app.web.request import signed_in
 
-LANGUAGES = ("en",)
+LANGUAGES = ("en", "es")
+
+CARRIED_TO = ("station.", "tablet.")
+"""Pages that are the same for everybody, so that their address says the language."""
 
 
 def install(app: Flask) -> None:
-    """Chooses the language of each request from what the browser asks for."""
+    """Chooses the language of each request: of its address, of who is signed in, or of the browser."""
     app.config["BABEL_DEFAULT_LOCALE"] = "en"
-    Babel(app, locale_selector=lambda: request.accept_languages.best_match(LANGUAGES) or "en")
+    Babel(app, locale_selector=_wanted)
+    app.url_defaults(_carry)
     app.jinja_env.globals.update(say=say, get_locale=get_locale)
 
 
 def say(refusal: Refusal) -> str:
     """A refusal's sentence in the language of the request."""
     return gettext(refusal.sentence).format(**refusal.facts)
+
+
+def _wanted() -> str:
+    somebody = signed_in()
+    spoken = (_of_address(), somebody.language if somebody else None)
+    return next((s for s in spoken if s in LANGUAGES), None) or (
+        request.accept_languages.best_match(LANGUAGES) or "en"
+    )
+
+
+def _carry(endpoint: str, values: dict[str, Any]) -> None:
+    """Takes the language of this address on to every link between such pages."""
+    language = _of_address() if has_request_context() else None
+    if language is not None and endpoint.startswith(CARRIED_TO):
+        values.setdefault("language", language)
+
+
+def _of_address() -> str | None:
+    given = request.args.get("language")
+    return given if given in LANGUAGES else None

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from typing import Any
 from uuid import UUID
 
 from sqlalchemy import select
@@ -13,8 +14,10 @@ from qc_app.plan.method import Circumstances, EntryRefused, Outcome
 from qc_app.records import control_plan
 from qc_app.records.building import Lot, Panel
 from qc_app.records.event import append_event
+from qc_app.records.photo import Photo
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Instrument, Person, Station, bore_of
+from qc_app.records.tablet import Tablet
 from qc_app.refusal import Refusal
 from qc_app.work.roles import Act, require
 from qc_app.work.standing import Item, place_item
@@ -27,9 +30,17 @@ LONGEST_ENTRY = 200
 LONGEST_NOTE = 1000
 
 
+class NotYet(Refusal):
+    """It cannot be taken yet, because something must come first; handed in again later, it can."""
+
+
 @dataclass(frozen=True)
 class NewReading:
-    """What a worker hands in. ``uuid`` is made once, where it was typed: sent twice, stored once."""
+    """What a worker hands in. ``uuid`` is made once, where it was typed: sent twice, stored once.
+
+    A correction ``supersedes`` another reading for a ``reason``; ``photos`` are named by the SHA-256 of their
+    bytes.
+    """
 
     uuid: UUID
     item: Item
@@ -40,6 +51,10 @@ class NewReading:
     measured_at: datetime
     instruments: tuple[Instrument, ...] = ()
     note: str = ""
+    supersedes: UUID | None = None
+    reason: str = ""
+    photos: tuple[str, ...] = ()
+    tablet: Tablet | None = None
 
 
 @dataclass(frozen=True)
@@ -77,13 +92,17 @@ def judge_entries(new: NewReading) -> Judged:
 def record(session: Session, person: Person, new: NewReading, now: datetime) -> Reading:
     """Stores a reading with verdict, event, point and signals, and moves the item on.
 
-    The same UUID again returns the reading stored the first time.
+    The same UUID again returns the reading stored the first time. A correction says what was read when the
+    reading it supersedes was measured, so it takes that time.
 
     Raises
     ------
+    NotYet
+        If the reading it corrects, or one of its photos, has not come yet.
     NotAllowed, Refusal
         If the person may not, the item belongs to another plant, an instrument is missing, the time lies in
-        the future, the UUID was used for something else, or the entries cannot be read. Nothing is stored.
+        the future, the UUID was used for something else, a correction has no reason or is of something else,
+        or the entries cannot be read. Nothing is stored.
     """
     require(person, Act.RECORD)
     _refuse_other_plant(person, new)
@@ -92,9 +111,12 @@ def record(session: Session, person: Person, new: NewReading, now: datetime) -> 
         return _same_again(stored, new)
     refuse_future(new, now)
     refuse_long_note(new.note)
+    corrected = corrected_by(session, new)
     judged = judge_entries(new)
     refuse_missing_instruments(judged.characteristic, new.instruments)
-    reading = _store(session, person, new, judged, now)
+    photos = _photos(session, person, new.photos)
+    reading = _store(session, person, new, judged, now, corrected)
+    reading.photos = photos
     _log(session, person, new, reading, now)
     if judged.characteristic.charted:
         add_point(session, reading, judged.characteristic, now)
@@ -128,6 +150,39 @@ def _refuse_other_plant(person: Person, new: NewReading) -> None:
         raise Refusal("{mark} belongs to another plant.", mark=new.item.mark)
 
 
+def corrected_by(session: Session, new: NewReading) -> Reading | None:
+    """The reading that this one corrects, if it corrects one.
+
+    Raises
+    ------
+    NotYet, Refusal
+        If it has not come yet; or no reason is given, it is of something else, or it was corrected before.
+    """
+    if new.supersedes is None:
+        return None
+    if not new.reason.strip():
+        raise Refusal("Say why the reading is corrected; nothing was entered.", about="reason")
+    refuse_long_note(new.reason)
+    corrected = session.scalars(select(Reading).where(Reading.uuid == new.supersedes)).first()
+    if corrected is None:
+        raise NotYet("The reading that this one corrects has not come yet.")
+    if _check_of(corrected) != (type(new.item), new.item.id, new.characteristic, new.place):
+        raise Refusal("A correction must be of the same check as the reading it corrects.")
+    if session.scalar(select(Reading.id).where(Reading.supersedes_id == corrected.id)):
+        raise Refusal("This reading was corrected already. Correct the newest one instead.")
+    return corrected
+
+
+def _check_of(reading: Reading) -> tuple[type[Item], int | None, str, str]:
+    item = (Panel, reading.panel_id) if reading.panel_id is not None else (Lot, reading.lot_id)
+    return *item, reading.characteristic.key, reading.place
+
+
+def storable(said: str) -> str:
+    """What somebody wrote, without what PostgreSQL does not keep."""
+    return said.strip().replace("\0", "\ufffd")
+
+
 def refuse_future(new: NewReading, now: datetime) -> None:
     """Raises Refusal if the reading's time has not come yet."""
     if new.measured_at > now + CLOCK_AHEAD:
@@ -155,6 +210,14 @@ def refuse_long_note(note: str) -> None:
         )
 
 
+def _photos(session: Session, person: Person, names: tuple[str, ...]) -> list[Photo]:
+    photos = [session.get(Photo, name) for name in dict.fromkeys(names)]
+    found = [photo for photo in photos if photo is not None and photo.plant_id == person.plant_id]
+    if len(found) < len(photos):
+        raise NotYet("A photo that belongs to this reading has not come yet.")
+    return found
+
+
 def _same_again(stored: Reading, new: NewReading) -> Reading:
     item_id = stored.panel_id if isinstance(new.item, Panel) else stored.lot_id
     sent = (new.item.id, new.characteristic, new.place)
@@ -168,7 +231,14 @@ def _same_again(stored: Reading, new: NewReading) -> Reading:
     return stored
 
 
-def _store(session: Session, person: Person, new: NewReading, judged: Judged, now: datetime) -> Reading:
+def _store(
+    session: Session,
+    person: Person,
+    new: NewReading,
+    judged: Judged,
+    now: datetime,
+    corrected: Reading | None,
+) -> Reading:
     characteristic_id = session.scalars(
         select(control_plan.Characteristic.id).where(
             control_plan.Characteristic.control_plan_id == new.item.control_plan_id,
@@ -192,9 +262,12 @@ def _store(session: Session, person: Person, new: NewReading, judged: Judged, no
         upper=requirement.upper,
         standard_uncertainty=judged.outcome.standard_uncertainty,
         verdict=requirement.verdict(amount, judged.outcome.standard_uncertainty).value,
-        measured_at=new.measured_at,
+        measured_at=corrected.measured_at if corrected else new.measured_at,
         received_at=now,
-        note=new.note.strip().replace("\0", "\ufffd"),  # PostgreSQL keeps no NUL
+        note=storable(new.note),
+        supersedes_id=corrected.id if corrected else None,
+        reason=storable(new.reason) if corrected else "",
+        tablet_id=new.tablet.id if new.tablet else None,
         instruments=list(new.instruments),
     )
     session.add(reading)
@@ -203,7 +276,7 @@ def _store(session: Session, person: Person, new: NewReading, judged: Judged, no
 
 
 def _log(session: Session, person: Person, new: NewReading, reading: Reading, now: datetime) -> None:
-    facts = {
+    facts: dict[str, Any] = {
         "reading": str(reading.uuid),
         "mark": new.item.mark,
         "characteristic": new.characteristic,
@@ -213,5 +286,13 @@ def _log(session: Session, person: Person, new: NewReading, reading: Reading, no
         "verdict": reading.verdict,
         "measured_at": reading.measured_at.isoformat(),
     }
+    if new.photos:
+        facts["photos"] = sorted(photo.sha256 for photo in reading.photos)
+    if new.tablet is not None:
+        facts["tablet"] = new.tablet.name
+    what = "reading recorded"
+    if new.supersedes is not None:
+        what = "reading corrected"
+        facts |= {"corrects": str(new.supersedes), "reason": reading.reason}
     where = new.item.building if isinstance(new.item, Panel) else new.item.plant
-    append_event(session, where, "reading recorded", facts, at=now, person=person, panel_id=reading.panel_id)
+    append_event(session, where, what, facts, at=now, person=person, panel_id=reading.panel_id)

@@ -25,6 +25,10 @@ class Act(StrEnum):
     EXPORT = "export readings"
     HAND_OVER = "make handover packets"
     KEEP_SHOP = "keep people and instruments"
+    KEEP_TABLETS = "invite and revoke tablets"
+    IMPORT_OUTBOX = "take in the file of an outbox"
+    CLOSE_NOTICES = "close notices"
+    RELEASE = "release panels"
 
 
 _EVERYONE = frozenset(Role)
@@ -40,6 +44,10 @@ MAY: dict[Act, frozenset[Role]] = {
     Act.EXPORT: _LEADING,
     Act.HAND_OVER: _LEADING,
     Act.KEEP_SHOP: _QUALITY,
+    Act.KEEP_TABLETS: _QUALITY,
+    Act.IMPORT_OUTBOX: _LEADING,
+    Act.CLOSE_NOTICES: _LEADING,
+    Act.RELEASE: _LEADING,
 }
 
 

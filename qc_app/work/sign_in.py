@@ -2,10 +2,11 @@
 
 import hashlib
 import secrets
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import lru_cache
 
-from sqlalchemy import delete, func, select
+from sqlalchemy import ColumnElement, delete, func, select
 from sqlalchemy.orm import Session
 
 from qc_app.records.database import Database
@@ -43,23 +44,22 @@ def sign_in(database: Database, name: str, password: str, address: str, now: dat
         one must wait twice as long as the one before, up to 15 minutes.
     """
     # No name has a NUL, which PostgreSQL would not even look up.
-    sign_in_name = name.replace("\0", "").strip().lower()[:60]
+    trial = Trial(name.replace("\0", "").strip().lower()[:60], address[:60])
     with database.read() as session:
-        _refuse_if_too_often(session, sign_in_name, address, now)
+        _refuse_if_too_often(session, trial, now)
         person = session.scalars(
-            select(Person).where(Person.sign_in_name == sign_in_name, Person.active)
+            select(Person).where(Person.sign_in_name == trial.sign_in_name, Person.active)
         ).first()
-        known, password_hash = person is not None, person.password_hash if person else _hash_of_nobody()
+        known, password_hash = person is not None, person.password_hash if person else hash_of_nobody()
         person_id = person.id if person else None
     # Outside any transaction: the check is slow on purpose.
-    matches = _matches(password_hash, password) and known
+    is_right = matches(password_hash, password) and known
     with database.write() as session:
-        if not matches or person_id is None:
-            session.execute(delete(FailedSignIn).where(FailedSignIn.at <= now - COUNTED))
-            session.add(FailedSignIn(sign_in_name=sign_in_name, address=address[:60], at=now))
+        if not is_right or person_id is None:
+            note_failure(session, trial, now)
             token = None
         else:
-            session.execute(delete(FailedSignIn).where(FailedSignIn.sign_in_name == sign_in_name))
+            forget_failures(session, trial)
             token = open_sign_in(session, person_id, now)
     if token is None:
         raise SignInRefused("Name and password do not match. Check both and try again.")
@@ -107,40 +107,72 @@ def _find(session: Session, token: str) -> SignIn | None:
     ).first()
 
 
-def _refuse_if_too_often(session: Session, sign_in_name: str, address: str, now: datetime) -> None:
-    recent = FailedSignIn.at > now - COUNTED
-    by_name, last = session.execute(
-        select(func.count(), func.max(FailedSignIn.at)).where(
-            FailedSignIn.sign_in_name == sign_in_name, recent
-        )
-    ).one()
-    by_address = session.scalar(
-        select(func.count()).select_from(FailedSignIn).where(FailedSignIn.address == address[:60], recent)
-    )
-    if (by_address or 0) >= ATTEMPTS_PER_ADDRESS:
+@dataclass(frozen=True)
+class Trial:
+    """Who is tried, and from where."""
+
+    sign_in_name: str
+    address: str
+
+
+def refuse_impatient(session: Session, trial: Trial, now: datetime, free_per_address: int) -> None:
+    """Raises SignInRefused while this person, or this device, must wait before the next attempt."""
+    by_name = _failures(session, FailedSignIn.sign_in_name == trial.sign_in_name, now)
+    by_address = _failures(session, FailedSignIn.address == trial.address, now)
+    left = max(_left(by_name, FREE_ATTEMPTS, now), _left(by_address, free_per_address, now))
+    if left > 0:
+        raise SignInRefused("Too many wrong attempts. Wait {seconds} seconds and try again.", seconds=left)
+
+
+def note_failure(session: Session, trial: Trial, now: datetime) -> None:
+    """Counts a wrong attempt, and forgets those that count no more."""
+    session.execute(delete(FailedSignIn).where(FailedSignIn.at <= now - COUNTED))
+    session.add(FailedSignIn(sign_in_name=trial.sign_in_name, address=trial.address, at=now))
+
+
+def forget_failures(session: Session, trial: Trial) -> None:
+    """Forgets a person's wrong attempts after a right one."""
+    session.execute(delete(FailedSignIn).where(FailedSignIn.sign_in_name == trial.sign_in_name))
+
+
+def _refuse_if_too_often(session: Session, trial: Trial, now: datetime) -> None:
+    by_address, _last = _failures(session, FailedSignIn.address == trial.address, now)
+    if by_address >= ATTEMPTS_PER_ADDRESS:
         raise SignInRefused("Too many wrong attempts from this device. Wait 15 minutes and try again.")
-    if by_name >= FREE_ATTEMPTS:
-        doublings = min(by_name - FREE_ATTEMPTS, MOST_DOUBLINGS)
-        wait = min(timedelta(seconds=4 * 2**doublings), COUNTED)
-        left = (last + wait - now).total_seconds()
-        if left > 0:
-            raise SignInRefused(
-                "Too many wrong attempts. Wait {seconds} seconds and try again.", seconds=int(left) + 1
-            )
+    refuse_impatient(session, trial, now, ATTEMPTS_PER_ADDRESS)
 
 
-def _matches(password_hash: str, password: str) -> bool:
+def _failures(session: Session, whose: ColumnElement[bool], now: datetime) -> tuple[int, datetime]:
+    """How many wrong attempts count at present, and when the last of them was."""
+    count, last = session.execute(
+        select(func.count(), func.max(FailedSignIn.at)).where(whose, FailedSignIn.at > now - COUNTED)
+    ).one()
+    return count, last or now
+
+
+def _left(failures: tuple[int, datetime], free: int, now: datetime) -> int:
+    """Seconds still to wait; each further attempt waits twice as long as the one before."""
+    count, last = failures
+    if count < free:
+        return 0
+    wait = min(timedelta(seconds=4 * 2 ** min(count - free, MOST_DOUBLINGS)), COUNTED)
+    left = (last + wait - now).total_seconds()
+    return int(left) + 1 if left > 0 else 0
+
+
+def matches(secret_hash: str, secret: str) -> bool:
+    """Whether a password or PIN is the one that was hashed."""
     from argon2.exceptions import InvalidHashError, VerificationError
 
     try:
-        return password_hasher().verify(password_hash, password)
+        return password_hasher().verify(secret_hash, secret)
     except (VerificationError, InvalidHashError):
         return False
 
 
 @lru_cache(maxsize=1)
-def _hash_of_nobody() -> str:
-    # Verified against when there is no such person, so that the answer takes as long and tells nothing.
+def hash_of_nobody() -> str:
+    """Verified against when there is no such person, so that the answer takes as long and tells nothing."""
     return password_hasher().hash(secrets.token_urlsafe())
 
 

@@ -1,7 +1,7 @@
 """Control charts: placing points, freezing limits, finding signals.
 
 A stream's chart shows each panel as it was first measured at a place; measuring again after a repair proves
-the panel but says nothing new about the process.
+the panel but says nothing new about the process. A correction takes the place of the reading it corrects.
 
 Every run rule looks at a window of its last few points only. So when a point is added, even one measured
 days ago on a tablet that was out of reach, only the points from it to one window later can change, and what
@@ -45,14 +45,14 @@ def add_point(
 ) -> Point | None:
     """Gives a reading its point, unless an earlier reading of the same check already has one.
 
-    Returns None when the chart stays as it is.
+    A correction takes the point of the reading it corrects. Returns None when the chart stays as it is.
     """
     stream = _stream(session, reading, characteristic)
-    earlier = _point_of_same_check(session, reading)
-    if earlier is not None:
-        if earlier.measured_at <= reading.measured_at:
+    shown = _point_of_same_check(session, reading)
+    if shown is not None:
+        if not _takes_place_of(reading, shown):
             return None
-        _remove(session, earlier, now)
+        _remove(session, shown, now)
     point = Point(
         stream_id=stream.id,
         reading_id=reading.id,
@@ -191,6 +191,12 @@ def _point_of_same_check(session: Session, reading: Reading) -> Point | None:
             Reading.panel_id == reading.panel_id if reading.panel_id else Reading.lot_id == reading.lot_id,
         )
     ).first()
+
+
+def _takes_place_of(reading: Reading, shown: Point) -> bool:
+    if reading.supersedes_id is not None:
+        return shown.reading_id == reading.supersedes_id
+    return reading.measured_at < shown.measured_at
 
 
 def _remove(session: Session, point: Point, now: datetime) -> None:

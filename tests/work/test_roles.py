@@ -17,6 +17,10 @@ ALLOWED = {
     "export readings": {"lead", "quality_manager"},
     "make handover packets": {"lead", "quality_manager"},
     "keep people and instruments": {"quality_manager"},
+    "invite and revoke tablets": {"quality_manager"},
+    "take in the file of an outbox": {"lead", "quality_manager"},
+    "close notices": {"lead", "quality_manager"},
+    "release panels": {"lead", "quality_manager"},
 }
 
 

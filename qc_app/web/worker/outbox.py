@@ -1,0 +1,132 @@
+"""What a tablet's own script says to the server: hello, who stands there, and what its outbox holds."""
+
+from typing import Any
+
+from flask import Blueprint, current_app, request
+from flask_wtf.csrf import generate_csrf
+from werkzeug.wrappers import Response
+
+from qc_app.records.shop import Person
+from qc_app.records.tablet import Tablet
+from qc_app.refusal import Refusal
+from qc_app.web.access import allow, allow_anybody
+from qc_app.web.build import build
+from qc_app.web.language import LANGUAGES, say
+from qc_app.web.request import database, now, reading_session, signed_in, tablet, visitor
+from qc_app.web.spoken import BLUEPRINT, spoken
+from qc_app.work import find, notices, pins
+from qc_app.work.outbox import Answer, Malformed, Taken, read_batch, take
+from qc_app.work.outbox.answer import Reason, Sentence
+from qc_app.work.outbox.batch import SCHEMA, load, mapping, text, whole
+from qc_app.work.roles import Act
+from qc_app.work.sign_in import SignInRefused
+
+pages = Blueprint(BLUEPRINT, __name__)
+
+
+@pages.get("/tablet/hello")
+@allow_anybody()
+def hello() -> Response:
+    """Who is there, what they need to know, and the token that every later request carries."""
+    there, somebody = tablet(), signed_in()
+    visiting = there or somebody
+    return spoken(
+        clock=now().isoformat(),
+        csrf=generate_csrf(),
+        build=build(current_app),
+        schema=SCHEMA,
+        tablet=_described(there) if there else None,
+        person=_named(somebody) if somebody else None,
+        people=[_named(p) for p in pins.people_with_pin(reading_session(), there.plant_id)] if there else [],
+        waiting_notices=notices.count_open(reading_session(), visiting) if visiting else 0,
+    )
+
+
+@pages.post("/tablet/sign-in")
+@allow(Act.RECORD, tablets=True)
+def sign_in() -> Response:
+    """Somebody at an enrolled tablet says who they are with a PIN."""
+    there = _enrolled()
+    sent = mapping(load(request.get_data()), "sign-in")
+    person_id, pin = whole(sent.get("person"), "person"), text(sent.get("pin"), "pin", 40)
+    try:
+        somebody = pins.sign_in_by_pin(database(), there.id, person_id, pin, now())
+    except SignInRefused as refusal:
+        return spoken(422, sentence=say(refusal), seconds=refusal.facts.get("seconds", 0))
+    return spoken(person=_named(somebody))
+
+
+@pages.post("/tablet/language")
+@allow(Act.RECORD, tablets=True)
+def language() -> Response:
+    """Remembers the language of somebody who signed in here."""
+    there = _enrolled()
+    sent = mapping(load(request.get_data()), "language")
+    person_id, chosen = whole(sent.get("person"), "person"), text(sent.get("language"), "language", 10)
+    with database().write() as session:
+        somebody = find.person(session, there, person_id)
+        if chosen not in LANGUAGES or not pins.was_here(session, there.id, person_id, now()):
+            raise Malformed("language")
+        somebody.language = chosen
+    return spoken()
+
+
+@pages.post("/outbox")
+@allow(Act.RECORD, tablets=True)
+def send() -> Response:
+    """Takes what waits on a tablet or in a browser, and answers each entry."""
+    taken = take(database(), visitor(), read_batch(request.get_data()), now())
+    return spoken(clock=now().isoformat(), answers=answered(taken), missing=list(taken.missing))
+
+
+def answered(taken: Taken) -> list[dict[str, Any]]:
+    """The answers in words."""
+    return [_answer(answer) for answer in taken.answers]
+
+
+def _answer(answer: Answer) -> dict[str, Any]:
+    return {
+        "uuid": str(answer.uuid),
+        "state": answer.state.value,
+        "received_at": answer.received_at.isoformat(),
+        "readings": [
+            {
+                "uuid": reading.uuid,
+                "characteristic": reading.characteristic,
+                "place": reading.place,
+                "verdict": reading.verdict,
+                "sentence": _said(reading.sentence),
+            }
+            for reading in answer.readings
+        ],
+        "reasons": [_reason(reason) for reason in answer.reasons],
+        "remarks": [_said(remark) for remark in answer.remarks],
+    }
+
+
+def _reason(reason: Reason) -> dict[str, Any]:
+    return {"reading": reason.reading, "field": reason.field, "sentence": _said(reason.sentence)}
+
+
+def _said(sentence: Sentence) -> str:
+    return say(Refusal(sentence.words, **sentence.facts))
+
+
+def _enrolled() -> Tablet:
+    there = tablet()
+    if there is None:
+        raise Refusal("Only an enrolled tablet asks for a PIN.")
+    return there
+
+
+def _described(there: Tablet) -> dict[str, Any]:
+    return {
+        "id": there.id,
+        "name": there.name,
+        "station": there.station.key,
+        "key_size": there.key_size,
+    }
+
+
+def _named(somebody: Person) -> dict[str, Any]:
+    return {"id": somebody.id, "name": somebody.name, "language": somebody.language}
