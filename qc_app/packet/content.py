@@ -106,7 +106,12 @@ def _panels(session: Session, building: Building) -> Sequence[Panel]:
         select(Panel)
         .where(Panel.building_id == building.id)
         .order_by(Panel.raising_sequence, Panel.id)
-        .options(selectinload(Panel.bays), selectinload(Panel.connectors), selectinload(Panel.control_plan))
+        .options(
+            selectinload(Panel.bays),
+            selectinload(Panel.connectors),
+            selectinload(Panel.penetrations),
+            selectinload(Panel.control_plan),
+        )
     ).all()
 
 

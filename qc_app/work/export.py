@@ -19,8 +19,10 @@ from sqlalchemy.orm import Session, aliased
 from qc_app.plan.quantity import Quantity, Units, axis_unit, plotted
 from qc_app.records.building import Building, Lot, Panel
 from qc_app.records.control_plan import Characteristic, ControlPlan
+from qc_app.records.photo import Photo, reading_photo
 from qc_app.records.reading import Reading, reading_instrument
 from qc_app.records.shop import Instrument, Person, Station
+from qc_app.records.tablet import Tablet
 from qc_app.work.cell import guarded, printable
 from qc_app.work.delimited import BYTE_ORDER_MARK
 from qc_app.work.find import NotFound
@@ -55,6 +57,9 @@ EXPORT_COLUMNS = (
     Column("instruments", True, "Names of the instruments, between semicolons.", "Tape 4"),
     Column("note", True, "Note.", ""),
     Column("supersedes", True, "UUID of the reading that this one corrects.", ""),
+    Column("reason", True, "Why it was corrected.", ""),
+    Column("tablet", True, "Name of the tablet it was entered on; empty for any other browser.", "Fence"),
+    Column("photos", True, "SHA-256 of each photo, between semicolons.", ""),
 )
 """What an exported file holds, in this order."""
 
@@ -77,10 +82,13 @@ def readings_table(session: Session, person: Person, building: Building | None =
     if building is not None and building.plant_id != person.plant_id:
         raise NotFound("There is no such building in this plant.")
     plans = _plans(session, person)
-    instruments = _instruments(session, person)
+    instruments, photos = _instruments(session, person), _photos(session, person)
     units = person.plant.units
     records = [
-        _record(found, plans[found.control_plan_id], instruments.get(found.id, ()), units)
+        (
+            *_record(found, plans[found.control_plan_id], instruments.get(found.id, ()), units),
+            ";".join(photos.get(found.id, ())),
+        )
         for found in session.execute(_readings(person, building))
     ]
     table = pd.DataFrame(records, columns=[column.name for column in EXPORT_COLUMNS])
@@ -151,6 +159,8 @@ def _readings(person: Person, building: Building | None) -> Select[*tuple[Any, .
             Person.sign_in_name.label("person"),
             Reading.note,
             corrected.uuid.label("supersedes"),
+            Reading.reason,
+            Tablet.name.label("tablet"),
         )
         .join(Characteristic, Reading.characteristic_id == Characteristic.id)
         .join(Station, Reading.station_id == Station.id)
@@ -158,6 +168,7 @@ def _readings(person: Person, building: Building | None) -> Select[*tuple[Any, .
         .outerjoin(Panel, Reading.panel_id == Panel.id)
         .outerjoin(Building, Panel.building_id == Building.id)
         .outerjoin(Lot, Reading.lot_id == Lot.id)
+        .outerjoin(Tablet, Reading.tablet_id == Tablet.id)
         .outerjoin(corrected, Reading.supersedes_id == corrected.id)
         .where(or_(Building.plant_id == person.plant_id, Lot.plant_id == person.plant_id))
         .order_by(Reading.measured_at, Reading.id)
@@ -178,8 +189,23 @@ def _instruments(session: Session, person: Person) -> dict[int, list[str]]:
         .where(Instrument.plant_id == person.plant_id)
         .order_by(reading_instrument.c.reading_id, Instrument.id)
     )
-    names = defaultdict(list)
-    for reading_id, name in used:
+    return _by_reading(used)
+
+
+def _photos(session: Session, person: Person) -> dict[int, list[str]]:
+    """SHA-256 of the photos of each reading that has any."""
+    shown = session.execute(
+        select(reading_photo.c.reading_id, Photo.sha256)
+        .join(Photo, reading_photo.c.photo_sha256 == Photo.sha256)
+        .where(Photo.plant_id == person.plant_id)
+        .order_by(reading_photo.c.reading_id, Photo.sha256)
+    )
+    return _by_reading(shown)
+
+
+def _by_reading(named: Iterable[SelectedRow[int, str]]) -> dict[int, list[str]]:
+    names: dict[int, list[str]] = defaultdict(list)
+    for reading_id, name in named:
         names[reading_id].append(name)
     return names
 
@@ -187,7 +213,7 @@ def _instruments(session: Session, person: Person) -> dict[int, list[str]]:
 def _record(
     found: SelectedRow[Any], version: ControlPlan, instruments: Iterable[str], units: Units
 ) -> tuple[Any, ...]:
-    """One row, in the order of ``EXPORT_COLUMNS``."""
+    """One row but for its photos, in the order of ``EXPORT_COLUMNS``."""
     quantity = Quantity(found.quantity)
     deviation = None if found.target is None else found.amount - found.target
     amount, target, lower, upper, deviation = (
@@ -216,6 +242,8 @@ def _record(
         ";".join(instruments),
         found.note,
         str(found.supersedes or ""),
+        found.reason,
+        found.tablet or "",
     )
 
 

@@ -13,6 +13,7 @@ from qc_app.records.chart import Point, Signal
 from qc_app.records.event import Event
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Station
+from qc_app.work.fill_agreement import FillAgreement, agreements_of
 from qc_app.work.record import circumstances_of
 from qc_app.work.standing import Item, readings_of, standing
 from qc_app.work.waiting import Due
@@ -36,6 +37,8 @@ class History:
     open: tuple[Due, ...]
     waiting_at: Station | None
     events: tuple[Event, ...]
+    fill_agreements: tuple[FillAgreement, ...]
+    """Bays where both the mass blown in and a core tell the density; some may disagree."""
 
 
 @dataclass(frozen=True)
@@ -70,14 +73,20 @@ def history_of(session: Session, item: Item) -> History:
         for check in plan.checks(item.subject, station)
         if not (due := Due(check, newest.get((check.characteristic.key, check.place)))).is_proven
     )
-    return History(told, still_open, _station(session, item), _events(session, item))
+    return History(
+        told,
+        still_open,
+        _station(session, item),
+        _events(session, item),
+        agreements_of(item, newest.values()),
+    )
 
 
 def outcome_of(reading: Reading, item: Item) -> Outcome:
     """What follows from a reading's entries besides what is stored: numbers beside its amount, advice."""
     characteristic = item.control_plan.plan.characteristic(item.kind, reading.characteristic.key)
     at = circumstances_of(item, reading.place, reading.instruments)
-    return characteristic.method.work_out(reading.entries, at)
+    return characteristic.work_out(reading.entries, at)
 
 
 def panels_of(session: Session, building: Building) -> list[PanelLine]:

@@ -54,10 +54,26 @@ READINGS_COLUMNS = (
     Column("lot", False, "Mark of the lot, or empty for a panel.", "LOT-1"),
     Column("station", True, "Station, by key or name.", "sheathing_fence"),
     Column("characteristic", True, "Characteristic, by key or name.", "squareness"),
-    Column("place", False, "Where on it, if the plan names places.", "AB, bay 3"),
-    Column("value", True, "Length, percentage, diagonal AC, mass of the core, or yes or no.", "25' 3 9/16\""),
-    Column("value_2", False, "Diagonal BD, depth of the core, or count of faults.", "25' 3 9/16\""),
-    Column("value_3", False, "Tare of the core, if the scale was not zeroed.", "12 g"),
+    Column("place", False, "Where on it, if the plan names places.", "AB, bay 3, penetration P1"),
+    Column(
+        "value",
+        True,
+        "Length, percentage, diagonal AC, mass of the core, mass blown into the bay, or yes or no.",
+        "25' 3 9/16\"",
+    ),
+    Column(
+        "value_2",
+        False,
+        "Diagonal BD, depth of the core, setting of the blower, or count of faults.",
+        "25' 3 9/16\"",
+    ),
+    Column(
+        "value_3",
+        False,
+        "Tare of the core, if the scale was not zeroed; seconds of blowing; or places of the faults in "
+        "thousandths along AB and across from corner A, such as 250,500; 810,120.",
+        "12 g",
+    ),
     Column("instruments", False, "Names of the instruments used, between semicolons.", "Tape 4"),
     Column(
         "measured_at",

@@ -1,14 +1,16 @@
 """Buildings, panels and lots coming onto the schedule."""
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from qc_app.measure.length import Length
+from qc_app.plan.penetration import Penetration as NominalPenetration
+from qc_app.plan.penetration import check_penetrations
 from qc_app.plan.subject import Bay as NominalBay
-from qc_app.records.building import Bay, Building, Connector, Lot, Panel
+from qc_app.records.building import Bay, Building, Connector, Lot, Panel, Penetration
 from qc_app.records.event import append_event
 from qc_app.records.shop import Person
 from qc_app.refusal import Refusal, shortened
@@ -31,6 +33,7 @@ class NewPanel:
     raising_sequence: int
     bays: tuple[NominalBay, ...] = ()
     connectors: tuple[int, ...] = ()
+    penetrations: tuple[NominalPenetration, ...] = ()
 
 
 def add_building(session: Session, by: Person, code: str, name: str, now: datetime) -> Building:
@@ -55,8 +58,8 @@ def add_panel(session: Session, by: Person, building: Building, new: NewPanel, n
     Raises
     ------
     NotAllowed, Refusal
-        If the person may not, the mark is taken in this building, the kind is unknown, or a size is not
-        above zero.
+        If the person may not, the mark is taken in this building, the kind is unknown, a size is not above
+        zero, or a penetration cannot be one of such a panel.
     """
     require(by, Act.IMPORT)
     check_panel(session, building, new, now)
@@ -73,6 +76,7 @@ def add_panel(session: Session, by: Person, building: Building, new: NewPanel, n
         raising_sequence=new.raising_sequence,
         bays=[Bay(number=b.number, width=b.width, depth=b.depth) for b in new.bays],
         connectors=[Connector(number=n, position=at) for n, at in enumerate(new.connectors, 1)],
+        penetrations=[Penetration(number=n, **asdict(p)) for n, p in enumerate(new.penetrations, 1)],
     )
     session.add(panel)
     place_item(session, panel)
@@ -106,6 +110,7 @@ def check_panel(session: Session, building: Building, new: NewPanel, now: dateti
         raise Refusal("“{given}” is a kind of lot, not of panel.", given=kind.name)
     if min(new.length, new.width, new.depth) <= 0:
         raise Refusal("Length, width and depth of panel {mark} must be above zero.", mark=new.mark)
+    check_penetrations(new.penetrations, new.length, new.width)
 
 
 def book_in_lot(

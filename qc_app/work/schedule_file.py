@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session, selectinload
 
 from qc_app.measure.length import parse_length
 from qc_app.plan.control_plan import ControlPlan, Kind
+from qc_app.plan.penetration import Penetration, check_penetrations
 from qc_app.plan.quantity import parse_count
 from qc_app.plan.subject import Bay
 from qc_app.records.building import Building, Panel
@@ -51,6 +52,13 @@ SCHEDULE_COLUMNS = (
         False,
         "Positions of site connectors from the datum edge, between semicolons.",
         "4'; 20'",
+    ),
+    Column(
+        "penetrations",
+        False,
+        "Penetrations, between semicolons. Each: mark | face (outer, inner, both or edge) | size | sleeve, "
+        "and if known, | along AB | across towards D, from corner A to its centre.",
+        "P1 | outer | 4 in | pipe sleeve | 6' | 3'; E1 | edge | 1 in | conduit",
     ),
     Column("run", False, "Run the panel belongs to, at most 40 characters.", "South slope"),
     Column("position", False, "Place in its run, 1 or more; empty means 1.", "1"),
@@ -144,6 +152,7 @@ def _scheduled(row: Row, plan: ControlPlan) -> Scheduled:
         raising_sequence=_place(row, "raising_sequence"),
         bays=tuple(_bays(row, max(length, width), depth)),
         connectors=tuple(_connectors(row, max(length, width))),
+        penetrations=_penetrations(row, length, width),
     )
     return Scheduled(row, building, _name(row, "building_name", 120, required=False), panel)
 
@@ -228,6 +237,28 @@ def _connectors(row: Row, longest: int) -> Iterator[int]:
             yield position
 
 
+def _penetrations(row: Row, length: int, width: int) -> tuple[Penetration, ...]:
+    listed = [text for text in row.text("penetrations").split(";") if text.strip()]
+    with in_column("penetrations"):
+        penetrations = tuple(_penetration(text) for text in listed)
+        check_penetrations(penetrations, length, width)
+    return penetrations
+
+
+def _penetration(text: str) -> Penetration:
+    """One penetration as the column's description says it is written."""
+    mark, *parts = (part.strip() for part in text.split("|"))
+    if len(parts) not in (3, 5):
+        raise Refusal(
+            "A penetration is mark | face | size | sleeve, then | along | across if they are known. "
+            "Given: “{given}”.",
+            given=shortened(text.strip()),
+        )
+    face, size, sleeve, *centre = parts
+    along, across = (parse_length(part).nanometres for part in centre) if centre else (None, None)
+    return Penetration(mark, face.lower(), size, sleeve, along, across)
+
+
 def _check_agreement(same_mark: Sequence[Scheduled], stored: NewPanel | None) -> None:
     """Refuses when rows, or the rows and the log, differ in what they say of one panel."""
     first = same_mark[0]
@@ -271,7 +302,7 @@ def _stored_panels(session: Session, person: Person, codes: Iterable[str]) -> di
     panels = session.scalars(
         select(Panel)
         .where(Panel.building_id.in_(wanted))
-        .options(selectinload(Panel.bays), selectinload(Panel.connectors))
+        .options(selectinload(Panel.bays), selectinload(Panel.connectors), selectinload(Panel.penetrations))
     )
     return {(wanted[panel.building_id], panel.mark.lower()): _as_scheduled(panel) for panel in panels}
 
@@ -289,4 +320,5 @@ def _as_scheduled(panel: Panel) -> NewPanel:
         raising_sequence=panel.raising_sequence,
         bays=subject.bays,
         connectors=subject.connectors,
+        penetrations=subject.penetrations,
     )

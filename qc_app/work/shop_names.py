@@ -76,7 +76,9 @@ class ShopNames:
         found = self._session.scalars(
             select(Panel)
             .where(Panel.building_id == building_id)
-            .options(selectinload(Panel.bays), selectinload(Panel.connectors))
+            .options(
+                selectinload(Panel.bays), selectinload(Panel.connectors), selectinload(Panel.penetrations)
+            )
         )
         return {panel.mark.lower(): panel for panel in found}
 

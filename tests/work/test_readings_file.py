@@ -43,6 +43,14 @@ CORE = EDGE | {
     "instruments": "cutter 1; scale 1",
 }
 
+FILL = CORE | {
+    "characteristic": "bay_fill",
+    "value": "56 lb",
+    "value_2": "gate 4",
+    "value_3": "95",
+    "instruments": "Scale 1",
+}
+
 
 def readings(*rows: dict[str, str]) -> bytes:
     """A file of readings with these rows."""
@@ -81,7 +89,8 @@ def test_each_method_takes_its_values_in_order(shop: tuple[Session, Cast]) -> No
         "instruments": "Meter 2",
     }
     tared = CORE | {"value_3": "4 g"}
-    found = examined(shop, EDGE, squareness, check, moisture, tared)
+    where = check | {"characteristic": "framing_check", "station": "framing", "value_3": '"25,50; 81,12"'}
+    found = examined(shop, EDGE, squareness, check, moisture, tared, where, FILL)
     assert found.bad == ()
     assert [incoming.reading.entries for incoming in found.good] == [
         {"length": "24' 0 1/16"},
@@ -89,6 +98,8 @@ def test_each_method_takes_its_values_in_order(shop: tuple[Session, Cast]) -> No
         {"passed": "no", "faults": "2"},
         {"percent": "14.5 %"},
         {"mass": "60.0 g", "depth": "11 1/4", "tare": "4 g"},
+        {"passed": "no", "faults": "2", "where": "25,50; 81,12"},
+        {"mass": "56 lb", "setting": "gate 4", "seconds": "95"},
     ]
     assert found.good[3].reading.place == "member 2"
 
@@ -118,6 +129,9 @@ BAD = [
     (CORE | {"value_2": "14"}, "value_2", "deeper than its bay"),
     (CORE | {"value_3": "60 g"}, "value", "more than its tare"),
     (CORE | {"instruments": "Scale 1"}, "instruments", "core cutter"),
+    (FILL | {"value": "7 lb 2"}, "value", "not a mass"),
+    (FILL | {"value": "300 lb"}, "value", "mass of this bay alone?"),
+    (FILL | {"value_3": "long"}, "value_3", "whole number from 0"),
     (EDGE | {"instruments": ""}, "instruments", "which tape"),
     (EDGE | {"instruments": "Tape 9"}, "instruments", "no instrument “Tape 9”"),
     (EDGE | {"measured_at": ""}, "measured_at", "A time is written like"),

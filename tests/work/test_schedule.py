@@ -8,6 +8,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from qc_app.measure.length import Length, parse_length
+from qc_app.plan.penetration import Penetration
 from qc_app.plan.subject import Bay
 from qc_app.records.building import Building, Lot, Panel
 from qc_app.records.database import Database
@@ -211,3 +212,30 @@ def test_people_and_buildings_are_listed_in_order(sqlite_database: Database, sho
         assert [p.name for p in find.people(session, manager)] == ["Mira Quill", "Otto Lind", "Wren Abbey"]
         tapes = find.instruments(session, manager, ("tape", "core_cutter"))
         assert [i.name for i in tapes] == ["Cutter 1", "Tape 4"]
+
+
+PIPE = Penetration("P1", "outer", "4 in", "pipe sleeve", feet(6), feet(3))
+CABLE = Penetration("E1", "edge", "1 in")
+
+
+def test_penetrations_are_stored_in_the_order_of_the_schedule(database: Database, cast: Cast) -> None:
+    with database.write() as session:
+        added = schedule(session, cast, replace(roof_panel("R-02", 7), penetrations=(PIPE, CABLE))).id
+    with database.read() as session:
+        assert session.get_one(Panel, added).subject.penetrations == (PIPE, CABLE)
+
+
+@pytest.mark.parametrize(
+    ("penetrations", "said"),
+    [
+        ((replace(PIPE, mark=" "),), "mark of a penetration"),
+        ((replace(PIPE, face="roof"),), "face of penetration P1"),
+        ((replace(PIPE, across=feet(8) + 1),), "not on the panel"),
+        ((PIPE, replace(CABLE, mark="p1")), "two penetrations marked"),
+    ],
+)
+def test_a_panel_with_a_penetration_it_cannot_have_is_refused(
+    sqlite_database: Database, shop: Cast, penetrations: tuple[Penetration, ...], said: str
+) -> None:
+    with sqlite_database.write() as session, pytest.raises(Refusal, match=said):
+        schedule(session, shop, replace(roof_panel("R-02", 7), penetrations=penetrations))

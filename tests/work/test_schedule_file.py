@@ -10,6 +10,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from qc_app.measure.length import parse_length
+from qc_app.plan.penetration import Penetration
 from qc_app.plan.subject import Bay
 from qc_app.records.building import Building, Panel
 from qc_app.records.database import Database
@@ -229,3 +230,72 @@ def test_the_examples_in_the_documentation_make_a_good_row(shop: tuple[Session, 
     values = ",".join(column.example for column in SCHEDULE_COLUMNS)
     found = examined(shop, schedule(values.replace("R-01", "R-77"), header=names))
     assert (len(found.good), found.bad) == (1, ())
+
+
+# Penetrations
+
+LISTED = "P1 | outer | 4 in | pipe sleeve | 6' | 3'; E1|Edge|1 in|"
+WITH_PENETRATIONS = f"{HEADER},penetrations"
+
+
+def listed(text: str) -> bytes:
+    """A schedule of one panel with these penetrations."""
+    return schedule(f'{GOOD},"{text}"', header=WITH_PENETRATIONS)
+
+
+def test_penetrations_are_read_one_by_one(shop: tuple[Session, Cast]) -> None:
+    (scheduled,) = examined(shop, listed(LISTED)).good
+    assert scheduled.panel.penetrations == (
+        Penetration("P1", "outer", "4 in", "pipe sleeve", feet(6), feet(3)),
+        Penetration("E1", "edge", "1 in"),
+    )
+
+
+def test_penetrations_are_stored_and_the_same_file_changes_nothing(sqlite_database: Database) -> None:
+    cast = stage(sqlite_database)
+    for added in (1, 0):
+        with sqlite_database.write() as session:
+            manager = cast.person(session, "manager")
+            taken = take_schedule(session, manager, "s.csv", listed(LISTED), NOW)
+        assert (taken.added, taken.unchanged, taken.bad) == (added, 1 - added, ())
+    with sqlite_database.read() as session:
+        panel = session.scalars(select(Panel).where(Panel.mark == "R-07")).one()
+        assert [p.words for p in panel.subject.penetrations] == [
+            ("outer face", "4 in", "pipe sleeve"),
+            ("edge", "1 in"),
+        ]
+
+
+def test_other_penetrations_than_those_built_are_reported(sqlite_database: Database) -> None:
+    cast = stage(sqlite_database)
+    with sqlite_database.write() as session:
+        take_schedule(session, cast.person(session, "manager"), "s.csv", listed(LISTED), NOW)
+    with sqlite_database.read() as session:
+        changed = LISTED.replace("4 in", "6 in")
+        (bad,) = examine_schedule(session, cast.person(session, "manager"), "s.csv", listed(changed), NOW).bad
+    assert bad.column == "mark"
+    assert "has a panel R-07 already, with different penetrations" in bad.reason
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("P1", "A penetration is mark | face | size | sleeve"),
+        ("P1 | outer | 4 in", "A penetration is mark | face | size | sleeve"),
+        ("P1 | outer | 4 in | sleeve | 6'", "A penetration is mark | face | size | sleeve"),
+        (" | outer | 4 in | sleeve", "The mark of a penetration has 1 to 20 characters"),
+        ("P1 | top | 4 in | sleeve", "is one of: outer, inner, both, edge. Given: “top”"),
+        ("P1 | outer | | sleeve", "The size of a penetration has 1 to 40 characters"),
+        ("P1 | outer | 4 in | sleeve | far | 3'", "far"),
+        ("P1 | outer | 4 in | sleeve | 40' | 3'", "The centre of penetration P1 is not on the panel"),
+        ("P1 | outer | 4 in | sleeve | 6' | 9'", "The centre of penetration P1 is not on the panel"),
+        ("P1|outer|4 in|; p1|inner|4 in|", "two penetrations marked “p1”"),
+        (";".join(f"P{n}|outer|4 in|" for n in range(100)), "at most 99 penetrations"),
+    ],
+)
+def test_a_bad_penetration_is_reported_with_its_column(
+    shop: tuple[Session, Cast], text: str, said: str
+) -> None:
+    (bad,) = examined(shop, listed(text)).bad
+    assert bad.column == "penetrations"
+    assert said in bad.reason

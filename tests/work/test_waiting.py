@@ -128,3 +128,23 @@ def test_a_lots_checks_are_due_where_it_waits(sqlite_database: Database, shop: C
             ("member_moisture", "member 2", False),
             ("member_moisture", "member 3", False),
         ]
+
+
+def test_bays_are_filled_in_order_and_then_one_is_cored(sqlite_database: Database, shop: Cast) -> None:
+    with sqlite_database.write() as session:
+        panel, asked = panel_of(session, shop), []
+        station = find.station(session, shop.person(session, "worker"), "fill")
+        for minute in range(13):
+            due = next_due(due_here(session, panel, station))
+            assert due is not None
+            key, place = due.check.characteristic.key, due.check.place
+            asked.append((key, place))
+            said, tools = {"mass": "56 lb"}, ("scale",)
+            if key == "core_density":
+                said, tools = {"mass": "58 g", "depth": "11 1/4"}, ("core_cutter", "scale")
+            moment = NOW - timedelta(minutes=60 - minute)
+            Said(key, place, said, moment, station="fill", instruments=tools).record(session, shop)
+        cored = panel.control_plan.plan.characteristic("closed_roof", "core_density").due_places(
+            panel.subject
+        )
+        assert asked == [("bay_fill", f"bay {n}") for n in range(1, 13)] + [("core_density", cored[0])]
