@@ -92,6 +92,7 @@ export class Keypad {
     if (input === this.#input) return;
     this.#input = input;
     withoutSystemKeyboard(input);
+    this.#keepRoom(this.#layout(input));
     if (document.activeElement !== input) input.setSelectionRange(input.value.length, input.value.length);
     this.#say("");
     this.#refresh();
@@ -123,9 +124,16 @@ export class Keypad {
     this.container.setAttribute("aria-label", this.#words.keypad);
     this.container.replaceChildren(this.said, board);
     this.keys = [...board.querySelectorAll("button")];
-    // Room for it is kept only where some field of the form can need it.
-    const layouts = this.#fields().map((field) => this.#layout(field));
-    this.strip.hidden = !layouts.some(needsStrip);
+    this.strip.hidden = true;
+    for (const field of this.#fields()) this.#keepRoom(this.#layout(field));
+  }
+
+  /** Room for fractions or units is kept only where some field of the form needs them. @param {string} layout */
+  #keepRoom(layout) {
+    for (const part of this.strip.querySelectorAll(`.unused[data-layout=${layout}]`)) {
+      part.classList.remove("unused");
+      this.strip.hidden = false;
+    }
   }
 
   #numbers() {
@@ -148,13 +156,13 @@ export class Keypad {
   #strip() {
     const isFine = this.container.dataset.denominator === "32";
     const sixteenths = this.#fractions(16, [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15]);
-    if (!isFine) return [group(sixteenths), group(this.#units())];
+    if (!isFine) return [group("imperial", sixteenths), group("mass", this.#units())];
     const odd = this.#fractions(32, [1, 3, 5, 7, 9, 11, 13, 15, 17, 19, 21, 23, 25, 27, 29, 31]);
     sixteenths.push(this.#key("thirtySeconds", this.#words.thirtySeconds, this.#words.thirtySeconds));
     odd.push(this.#key("sixteenths", this.#words.sixteenths, this.#words.sixteenths));
-    this.fine = group(odd);
-    this.coarse = group(sixteenths);
-    return [this.coarse, this.fine, group(this.#units())];
+    this.fine = group("imperial", odd);
+    this.coarse = group("imperial", sixteenths);
+    return [this.coarse, this.fine, group("mass", this.#units())];
   }
 
   /** @param {number} parts @param {number[]} tops */
@@ -311,7 +319,6 @@ export class Keypad {
 
   #refresh() {
     const layout = this.#input ? this.#layout(this.#input) : this.#mode;
-    if (this.#input && needsStrip(layout)) this.strip.hidden = false;
     const shown = [...KEYS_OF[layout], ...EDITING];
     for (const key of this.keys) {
       key.hidden = !shown.includes(key.dataset.type);
@@ -408,9 +415,6 @@ function place({ value, selectionStart, selectionEnd }) {
   return { start, end, before: value.slice(0, start), after: value.slice(end) };
 }
 
-/** @param {string} layout */
-const needsStrip = (layout) => layout === "imperial" || layout === "mass";
-
 /** @param {EventTarget | null} target @returns {target is HTMLInputElement} */
 const isField = (target) => target instanceof HTMLInputElement && target.matches("[data-keypad]");
 
@@ -422,8 +426,12 @@ function withoutSystemKeyboard(input) {
   if (input.dataset.keypad !== "text") input.inputMode = "none";
 }
 
-/** @param {Node[]} keys */
-const group = (keys) => element("div", "keypad-group", keys);
+/** A part of the strip, for one layout. @param {string} layout @param {Node[]} keys */
+function group(layout, keys) {
+  const made = element("div", "keypad-group unused", keys);
+  made.dataset.layout = layout;
+  return made;
+}
 
 /** @param {string} tag @param {string} className @param {Node[]} children */
 function element(tag, className, children) {
