@@ -279,7 +279,9 @@ function fill(dialog, words) {
   close.addEventListener("click", () => dialog.close());
   dialog.classList.add("camera");
   dialog.setAttribute("aria-label", words.aim);
-  dialog.replaceChildren(video, said, light, close);
+  const keys = document.createElement("div");
+  keys.append(close, light);
+  dialog.replaceChildren(video, said, keys);
   return { video, said, light };
 }
 
