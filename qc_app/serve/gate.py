@@ -7,8 +7,11 @@ from wsgiref.types import StartResponse, WSGIApplication, WSGIEnvironment
 
 from qc_app.serve.addresses import HERE
 
-OPEN_TO_OTHERS = frozenset({"/trust", "/trust/authority.crt", "/static/log.css", "/static/mark.svg"})
+OPEN_TO_OTHERS = frozenset({"/trust", "/trust/authority.crt"})
 WHY_SECURE = "/trust/why"
+
+STATIC = "/static/"
+FILES_OF_THESE_PAGES = frozenset({"log.css", "mark.svg"})
 
 
 class Gate:
@@ -29,10 +32,16 @@ class Gate:
 
 def _reduced(environ: WSGIEnvironment) -> WSGIEnvironment:
     reads_only = environ["REQUEST_METHOD"] in ("GET", "HEAD")
-    is_open = reads_only and environ["PATH_INFO"] in OPEN_TO_OTHERS
+    is_open = reads_only and _is_open(environ["PATH_INFO"])
     return {
         **{name: value for name, value in environ.items() if name != "HTTP_COOKIE"},
         "REQUEST_METHOD": environ["REQUEST_METHOD"] if reads_only else "GET",
         "PATH_INFO": environ["PATH_INFO"] if is_open else WHY_SECURE,
         "QUERY_STRING": "",
     }
+
+
+def _is_open(path: str) -> bool:
+    if path.startswith(STATIC):
+        return path.rpartition("/")[2] in FILES_OF_THESE_PAGES
+    return path in OPEN_TO_OTHERS

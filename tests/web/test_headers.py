@@ -35,3 +35,13 @@ def test_over_tls_the_cookie_is_bound_to_the_host(sqlite_database: Database, sho
     assert cookie.startswith("__Host-qc=")
     assert all(part in cookie for part in ("Secure", "HttpOnly", "SameSite=Lax", "Path=/"))
     assert "max-age=31536000" in answer.headers["Strict-Transport-Security"]
+
+
+@pytest.mark.parametrize("address", ["https://localhost:8443", "https://log.localhost"])
+def test_a_browser_is_not_told_to_leave_its_own_machine_alone_in_the_clear(
+    sqlite_database: Database, shop: Cast, address: str
+) -> None:
+    """RFC 6797, 8.3: the header would hold for localhost on all ports, the one without TLS included."""
+    answer = create_app(sqlite_database, secure=True).test_client().get("/sign-in", base_url=address)
+    assert answer.status_code == 200
+    assert "Strict-Transport-Security" not in answer.headers
