@@ -11,19 +11,29 @@ from qc_app.web import access, errors, everyone, headers, language, quality, req
 from qc_app.web.build import build_of
 from qc_app.web.everyone.trust import Trust
 from qc_app.work.outbox.batch import LARGEST_BATCH
+from qc_app.work.outbox.file import LARGEST_OUTBOX_FILE
+from qc_app.work.photos import LARGEST_PHOTO
 from qc_app.work.setup import cookie_key
 
 LARGEST_FORM = 256 * 1024
 LARGEST_FILE = 11 * 1024 * 1024
-ROOM = {"files.upload": LARGEST_FILE, "outbox.send": LARGEST_BATCH}
+ROOM = {
+    "files.upload": LARGEST_FILE,
+    "outbox.send": LARGEST_BATCH,
+    "outbox.take_photo": LARGEST_PHOTO,
+    "outbox_file.take_in": LARGEST_OUTBOX_FILE,
+}
 """Bytes that some requests may have; all others at most ``LARGEST_FORM``."""
 
 
-def create_app(database: Database, *, secure: bool = False, trust: Trust | None = None) -> Flask:
+def create_app(
+    database: Database, *, secure: bool = False, trust: Trust | None = None, photos: Path | None = None
+) -> Flask:
     """The web program on an opened and migrated database.
 
     ``secure`` says that browsers reach it over TLS, so that cookies may be bound to that. ``trust``
-    is the shop's own authority, where it has one.
+    is the shop's own authority, where it has one. ``photos`` is the folder that keeps photos; without one,
+    it is what QC_PHOTOS says, or beside an SQLite database.
     """
     templates, static = _folder_of("templates"), _folder_of("static")
     app = Flask(
@@ -47,7 +57,7 @@ def create_app(database: Database, *, secure: bool = False, trust: Trust | None 
         WTF_CSRF_TIME_LIMIT=None,
     )
     app.before_request(_make_room_for_files)
-    request.install(app, database)
+    request.install(app, database, photos)
     headers.install(app, secure=secure)
     access.install(app)
     CSRFProtect(app)

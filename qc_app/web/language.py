@@ -10,7 +10,7 @@ from qc_app.web.request import signed_in
 
 LANGUAGES = ("en", "es")
 
-CARRIED_TO = ("station.", "tablet.")
+CARRIED_TO = ("station.", "tablet.", "lots.", "outbox_page.")
 """Pages that are the same for everybody, so that their address says the language."""
 
 

@@ -1,6 +1,7 @@
 """What belongs to one request: the database, a session to look with, who is there, and the time."""
 
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import cast
 
 from flask import Flask, Response, current_app, g, request
@@ -8,6 +9,7 @@ from flask import session as cookie
 from sqlalchemy.orm import Session
 
 from qc_app.records.database import Database
+from qc_app.records.photo_store import PhotoStore, photo_folder
 from qc_app.records.shop import Person
 from qc_app.records.tablet import Tablet
 from qc_app.work import sign_in, tablets
@@ -15,14 +17,16 @@ from qc_app.work.find import Visitor
 from qc_app.work.sign_in import who
 
 _DATABASE = "qc_app database"
+_PHOTOS = "qc_app photos"
 
 CREDENTIAL_LASTS = timedelta(days=400)
 """Of a tablet's cookie, put off while it is used; browsers keep none longer (RFC 6265bis, 5.5)."""
 
 
-def install(app: Flask, database: Database) -> None:
-    """Gives requests the database, and closes what they opened."""
+def install(app: Flask, database: Database, photos: Path | None) -> None:
+    """Gives requests the database and the folder of photos, and closes what they opened."""
     app.extensions[_DATABASE] = database
+    app.extensions[_PHOTOS] = PhotoStore(photos or photo_folder(database.engine))
     app.after_request(_renew_credential)
     app.teardown_appcontext(_close)
 
@@ -30,6 +34,11 @@ def install(app: Flask, database: Database) -> None:
 def database() -> Database:
     """The opened database."""
     return cast(Database, current_app.extensions[_DATABASE])
+
+
+def photo_store() -> PhotoStore:
+    """The folder of photos."""
+    return cast(PhotoStore, current_app.extensions[_PHOTOS])
 
 
 def now() -> datetime:

@@ -4,11 +4,13 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
-from flask import Flask
+from flask import Flask, url_for
 from flask.testing import FlaskClient
+from flask_babel import get_locale
 from sqlalchemy import func, select
 
 from qc_app.records.database import Database
+from qc_app.records.photo_store import name_of
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Person
 from qc_app.records.tablet import OutboxEntry, Tablet, TabletSignIn
@@ -18,6 +20,7 @@ from qc_app.work.pins import note_sign_in, set_pin
 from tests.conftest import Cast
 from tests.web.conftest import SignedIn
 from tests.work.sent import Outbox, enrolled, reading, readings
+from tests.work.test_photos import jpeg
 
 PIN = "4096"
 
@@ -187,16 +190,17 @@ def test_a_pin_signs_nobody_in_elsewhere(signed_in: SignedIn, shop: Cast) -> Non
 
 
 def test_a_language_is_remembered_and_the_address_says_it(
-    on_tablet: OnTablet, shop: Cast, sqlite_database: Database
+    app: Flask, on_tablet: OnTablet, shop: Cast, sqlite_database: Database
 ) -> None:
     on_tablet.post("/tablet/language", {"person": shop.worker, "language": "es"})
     with sqlite_database.read() as session:
         assert session.get_one(Person, shop.worker).language == "es"
     on_tablet.post("/tablet/language", {"person": shop.worker, "language": "xx"}, status=400)
     on_tablet.post("/tablet/language", {"person": shop.lead, "language": "es"}, status=400)
-    page = on_tablet.client.get("/station/sheathing_fence?language=es").get_data(as_text=True)
-    assert '<html lang="es"' in page
-    assert "language=es" in page
+    with app.test_request_context("/station/fill?language=es"):
+        assert str(get_locale()) == "es"
+        assert url_for("station.waiting", key="fill") == "/station/fill?language=es"
+        assert url_for("buildings.buildings") == "/building"
 
 
 def test_an_entry_with_a_number_used_for_other_content_is_refused(on_tablet: OnTablet, shop: Cast) -> None:
@@ -207,3 +211,29 @@ def test_an_entry_with_a_number_used_for_other_content_is_refused(on_tablet: OnT
     found = on_tablet.post("/outbox", outbox.batch(other, clock=now()))
     assert found["answers"][0]["state"] == "refused"
     assert "already, with other content" in found["answers"][0]["reasons"][0]["sentence"]
+
+
+def test_a_photo_is_sent_and_shown(on_tablet: OnTablet, shop: Cast) -> None:
+    content = jpeg()
+    address = f"/photo/{name_of(content)}"
+    token = {"X-CSRFToken": on_tablet.hello()["csrf"], "Content-Type": "image/jpeg"}
+    answer = on_tablet.client.put(f"{address}?person={shop.worker}", data=content, headers=token)
+    assert (answer.status_code, answer.get_json()) == (200, {"log": "qc"})
+    shown = on_tablet.client.get(address)
+    assert (shown.data, shown.headers["Content-Type"]) == (content, "image/jpeg")
+    assert shown.headers["X-Content-Type-Options"] == "nosniff"
+    assert shown.headers["Cache-Control"] == "private, max-age=31536000, immutable"
+    assert shown.headers["Content-Disposition"].startswith("inline; filename=")
+
+
+def test_what_is_no_photo_is_answered_with_a_sentence(on_tablet: OnTablet, shop: Cast) -> None:
+    token = {"X-CSRFToken": on_tablet.hello()["csrf"], "Content-Type": "image/jpeg"}
+    address = f"/photo/{name_of(b'no photo')}?person={shop.worker}"
+    answer = on_tablet.client.put(address, data=b"no photo", headers=token)
+    assert (answer.status_code, answer.get_json()["sentence"]) == (
+        422,
+        "A photo must be a JPEG; this is something else.",
+    )
+    for person in ("", "x", "9" * 30):
+        answer = on_tablet.client.put(f"/photo/{'0' * 64}?person={person}", data=jpeg(), headers=token)
+        assert answer.status_code == 400

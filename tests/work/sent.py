@@ -34,7 +34,7 @@ def enrolled(
 
 def reading(place: str = "AB", length: str = "24'", **otherwise: Any) -> dict[str, Any]:
     """One reading of an edge in an entry."""
-    usual = {
+    usual: dict[str, Any] = {
         "uuid": str(uuid4()),
         "characteristic": "edge_length",
         "place": place,

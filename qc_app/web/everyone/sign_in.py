@@ -13,8 +13,9 @@ from wtforms.validators import InputRequired
 
 from qc_app.web.access import allow, allow_anybody
 from qc_app.web.form_errors import take_refusal
-from qc_app.web.request import database, now, person, reading_session
+from qc_app.web.request import database, now, person, reading_session, tablet
 from qc_app.work import sign_in as work
+from qc_app.work.pins import note_sign_in
 from qc_app.work.roles import Act, Role
 from qc_app.work.setup import is_set_up
 
@@ -54,6 +55,7 @@ def sign_in() -> str | Response:
             take_refusal(form, refusal, "sign_in_name")
         else:
             _begin(token)
+            _note_tablet(token)
             return redirect(_way_back(request.args.get("next", "")))
     return render_template("sign_in.html", form=form, title=_("Sign in"))
 
@@ -79,6 +81,16 @@ def _begin(token: str) -> None:
     cookie.permanent = True
     if station:
         cookie["station"] = station
+
+
+def _note_tablet(token: str) -> None:
+    """A password proves on an enrolled tablet at least what a PIN does."""
+    there = tablet()
+    if there is not None:
+        with database().write() as session:
+            somebody = work.who(session, token, now())
+            if somebody is not None and somebody.plant_id == there.plant_id:
+                note_sign_in(session, there.id, somebody.id, now())
 
 
 def _way_back(given: str) -> str:

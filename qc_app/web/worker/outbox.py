@@ -11,10 +11,11 @@ from qc_app.records.tablet import Tablet
 from qc_app.refusal import Refusal
 from qc_app.web.access import allow, allow_anybody
 from qc_app.web.build import build
+from qc_app.web.headers import ONE_YEAR
 from qc_app.web.language import LANGUAGES, say
-from qc_app.web.request import database, now, reading_session, signed_in, tablet, visitor
+from qc_app.web.request import database, now, photo_store, reading_session, signed_in, tablet, visitor
 from qc_app.web.spoken import BLUEPRINT, spoken
-from qc_app.work import find, notices, pins
+from qc_app.work import find, notices, photos, pins
 from qc_app.work.outbox import Answer, Malformed, Taken, read_batch, take
 from qc_app.work.outbox.answer import Reason, Sentence
 from qc_app.work.outbox.batch import SCHEMA, load, mapping, text, whole
@@ -77,6 +78,34 @@ def send() -> Response:
     """Takes what waits on a tablet or in a browser, and answers each entry."""
     taken = take(database(), visitor(), read_batch(request.get_data()), now())
     return spoken(clock=now().isoformat(), answers=answered(taken), missing=list(taken.missing))
+
+
+@pages.put("/photo/<name>")
+@allow(Act.RECORD, tablets=True)
+def take_photo(name: str) -> Response:
+    """Takes a photo, before the entry that names it."""
+    person_id = request.args.get("person", "")
+    if not person_id.isdecimal() or len(person_id) > 18:
+        raise Malformed("person")
+    try:
+        photos.keep_photo(
+            database(), photo_store(), visitor(), int(person_id), name, request.get_data(), now()
+        )
+    except Refusal as refusal:
+        return spoken(422, sentence=say(refusal))
+    return spoken()
+
+
+@pages.get("/photo/<name>")
+@allow(Act.LOOK, tablets=True)
+def photo(name: str) -> Response:
+    """Shows a photo."""
+    content = photos.photo(reading_session(), photo_store(), visitor(), name)
+    answer = Response(content, mimetype=photos.MEDIA_TYPE)
+    answer.headers["Content-Disposition"] = f'inline; filename="photo-{name[:12]}.jpg"'
+    # A photo's name is what it shows, so a browser may keep it; nobody between may.
+    answer.headers["Cache-Control"] = f"private, max-age={ONE_YEAR}, immutable"
+    return answer
 
 
 def answered(taken: Taken) -> list[dict[str, Any]]:
