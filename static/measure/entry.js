@@ -28,7 +28,11 @@ export const isTooLong = (text) => [...text].length > LONGEST_ENTRY;
 /** Whether the comma in a number can be read both ways, as in `8,514`. @param {string} number */
 export const isThousandsOrDecimal = (number) => THOUSANDS.test(number);
 
-/** The value of digits with at most one point or comma. @param {string} number @returns {import("./rational.js").Rational} */
+/**
+ * The value of digits with at most one point or comma.
+ * @param {string} number
+ * @returns {import("./rational.js").Rational}
+ */
 export function decimal(number) {
   const [digits, places = ""] = number.split(/[.,]/);
   return { top: BigInt(digits + places), bottom: 10n ** BigInt(places.length) };

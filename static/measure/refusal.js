@@ -11,7 +11,11 @@ export class Refusal extends Error {
   }
 }
 
-/** A sentence, translated or not, with facts in its `{places}`. @param {string} sentence @param {Record<string, unknown>} facts */
+/**
+ * A sentence, translated or not, with facts in its `{places}`.
+ * @param {string} sentence
+ * @param {Record<string, unknown>} facts
+ */
 export const filled = (sentence, facts) => sentence.replace(/\{(\w+)\}/g, (_, name) => String(facts[name]));
 
 /** What somebody entered, cut to fit into a sentence; characters count, not their halves. @param {string} text */
