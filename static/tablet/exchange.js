@@ -9,7 +9,7 @@
  * @typedef {"sign_in" | "unreached"} Trouble
  */
 
-import { asSent, iso, newUuid, photosOf } from "./entry.js";
+import { asSent, iso, newUuid, photosOf, SCHEMA } from "./entry.js";
 import { fact, look, setFact, write } from "./store.js";
 import { word } from "./words.js";
 
@@ -21,11 +21,15 @@ const SIGN_OF_LIFE = 600_000;
 const BLAMING = [400, 413, 422];
 
 /** The server cannot be had, or does not know who is here. */
-class NotNow extends Error {
-  /** @param {Trouble} trouble */
-  constructor(trouble) {
+export class NotNow extends Error {
+  /**
+   * @param {Trouble} trouble
+   * @param {number} [status] of the answer, if there was one
+   */
+  constructor(trouble, status) {
     super(trouble);
     this.trouble = trouble;
+    this.status = status;
   }
 }
 
@@ -52,11 +56,13 @@ export async function exchange(changed) {
 
 /**
  * Asks the server who is here, and what its clock says.
+ * @param {number} [patience] in milliseconds
  * @returns {Promise<Record<string, any>>}
+ * @throws {NotNow}
  */
-export async function greet() {
+export async function greet(patience) {
   const left = Date.now();
-  const { body } = await ask("/tablet/hello");
+  const { body } = await ask("/tablet/hello", {}, patience);
   if (body === null) {
     throw new NotNow("unreached");
   }
@@ -71,26 +77,39 @@ export async function greet() {
  * Sends one request.
  * @param {string} path
  * @param {RequestInit} [options]
+ * @param {number} [patience] in milliseconds
  * @returns {Promise<{status: number, body: Record<string, any> | null}>} the body only if it is our server's
  * @throws {NotNow}
  */
-export async function ask(path, options = {}) {
+export async function ask(path, options = {}, patience = PATIENCE) {
   const answer = await fetch(path, {
     credentials: "same-origin",
     cache: "no-store",
     redirect: "manual",
-    signal: AbortSignal.timeout(PATIENCE),
+    signal: AbortSignal.timeout(patience),
     ...options,
   }).catch(() => Promise.reject(new NotNow("unreached")));
   if (answer.status === 401) {
-    throw new NotNow("sign_in");
+    throw new NotNow("sign_in", answer.status);
   }
   const body = await answer.json().catch(() => null);
   const isOurs = body?.log === "qc";
   if (!(answer.ok && isOurs) && !BLAMING.includes(answer.status)) {
-    throw new NotNow("unreached");
+    throw new NotNow("unreached", answer.status);
   }
   return { status: answer.status, body: isOurs ? body : null };
+}
+
+/**
+ * Sends something of our own.
+ * @param {string} path
+ * @param {string} csrf the token of the last greeting
+ * @param {any} content
+ * @param {number} [patience] in milliseconds
+ */
+export function tellServer(path, csrf, content, patience) {
+  const headers = { "X-CSRFToken": csrf, "Content-Type": "application/json" };
+  return ask(path, { method: "POST", headers, body: JSON.stringify(content) }, patience);
 }
 
 /**
@@ -166,24 +185,34 @@ async function sendPhoto(sha256, person, csrf) {
  * @returns {Promise<void>}
  */
 async function sendBatch(batch, csrf) {
-  const { status, body } = await post(batch, csrf);
-  if (status === 200 && body !== null) {
-    return write((stores) => take(stores, batch, body));
+  const answer = await post(batch, csrf);
+  if (isTaken(answer)) {
+    return write((stores) => take(stores, batch, answer.body));
   }
   if (batch.length > 1) {
     for (const entry of batch) {
       await sendBatch([entry], csrf);
     }
   } else if (batch.length === 1) {
-    await write((stores) => settle(stores, batch[0], notTaken(batch[0], status, body)));
+    const isToBlame = answer.body !== null && isTaken(await post([], csrf, batch[0].schema));
+    await write((stores) => settle(stores, batch[0], notTaken(answer, isToBlame)));
   }
 }
+
+/** @typedef {Awaited<ReturnType<typeof ask>>} Told */
+
+/**
+ * @param {Told} answer
+ * @returns {answer is {status: number, body: Record<string, any>}}
+ */
+const isTaken = ({ status, body }) => status === 200 && body !== null;
 
 /**
  * @param {Entry[]} batch
  * @param {string} csrf
+ * @param {number} [schema]
  */
-async function post(batch, csrf) {
+async function post(batch, csrf, schema = batch[0]?.schema ?? SCHEMA) {
   const known = await look(async (stores) => ({
     outbox: await stores.get("facts", "outbox"),
     next: (await stores.get("facts", "next sequence")) ?? 1,
@@ -192,23 +221,19 @@ async function post(batch, csrf) {
   if (known.outbox === undefined) {
     await setFact("outbox", outbox);
   }
-  const body = { outbox, schema: batch[0]?.schema ?? 1, written: known.next - 1, clock: iso(new Date()) };
-  return ask("/outbox", {
-    method: "POST",
-    headers: { "X-CSRFToken": csrf, "Content-Type": "application/json" },
-    body: JSON.stringify({ ...body, entries: batch.map(asSent) }),
-  });
+  const about = { outbox, schema, written: known.next - 1, clock: iso(new Date()) };
+  return tellServer("/outbox", csrf, { ...about, entries: batch.map(asSent) });
 }
 
 /**
- * An answer made up for an entry that the server turned away alone: refused if our server said so itself.
- * @param {Entry} entry
- * @param {number} status
- * @param {Record<string, any> | null} body
+ * An answer in the place of the one that the server did not give to an entry it turned away. Unless the same
+ * without the entry is taken, the entry is not to blame, and waits.
+ * @param {Told} answer
+ * @param {boolean} isToBlame
  */
-function notTaken(entry, status, body) {
+function notTaken({ status, body }, isToBlame) {
   const sentence = body?.sentence ?? word("not_taken", { status });
-  return { uuid: entry.uuid, state: body === null ? "later" : "refused", reasons: [{ reading: null, field: null, sentence }] };
+  return { state: isToBlame ? "refused" : "later", reasons: [{ reading: null, field: null, sentence }] };
 }
 
 /**
@@ -251,8 +276,7 @@ async function settle(stores, { uuid }, answer) {
 async function sendAgain(stores, missing, sent) {
   const numbers = new Set(missing);
   for (const entry of await stores.all("entries")) {
-    const isThoughtThere = ["kept", "refused", "undone-kept"].includes(entry.state);
-    if (numbers.has(entry.sequence) && isThoughtThere && !sent.has(entry.uuid)) {
+    if (numbers.has(entry.sequence) && entry.state.endsWith("kept") && !sent.has(entry.uuid)) {
       await stores.put("entries", { ...entry, state: entry.form === "undone" ? "undone-waiting" : "waiting" });
     }
   }

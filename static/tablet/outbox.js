@@ -147,7 +147,7 @@ export async function status() {
 
 /**
  * Everything the server has not kept, as a file for somebody to carry to it.
- * @returns {Promise<Blob>}
+ * @returns {Promise<{count: number, file: Blob}>} with how many entries it holds
  */
 export async function exportFile() {
   const { unsent, photos, facts } = await look(async (stores) => ({
@@ -170,7 +170,7 @@ export async function exportFile() {
     entries: unsent.map(asSent),
     photos: Object.fromEntries(await Promise.all(pictures.map(async (p) => [p.sha256, await base64(p.blob)]))),
   };
-  return new Blob([JSON.stringify(file, null, 1)], { type: "application/json" });
+  return { count: unsent.length, file: new Blob([JSON.stringify(file, null, 1)], { type: "application/json" }) };
 }
 
 /** @type {Promise<void> | null} */

@@ -1,7 +1,8 @@
 /**
  * Words for people, in the language of the page. The server writes them into the page, translated.
  *
- * @typedef {string | {one: string, many: string}} Phrase a sentence with `{places}`; two where a number decides
+ * @typedef {string | Record<string, string>} Phrase a sentence with `{places}`; `one` and `many` where a number
+ *   decides; or a table of words
  */
 
 /** @type {Record<string, Phrase> | null} */
@@ -17,13 +18,17 @@ export function learn(words) {
 
 /**
  * A sentence with its facts filled in. Where a number decides between one and many, it is `facts.count`.
+ * A table of words is given as it is.
  * @param {string} key
  * @param {Record<string, string | number>} [facts]
- * @returns {string}
+ * @returns {any}
  */
 export function word(key, facts = {}) {
   known ??= fromPage();
   const phrase = known[key] ?? key;
+  if (typeof phrase === "object" && phrase.many === undefined) {
+    return phrase;
+  }
   const sentence = typeof phrase === "string" ? phrase : facts.count === 1 ? phrase.one : phrase.many;
   return sentence.replace(/\{(\w+)\}/g, (place, name) => String(facts[name] ?? place));
 }

@@ -8,12 +8,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import BrowserContext, Request, Route
+from playwright.sync_api import BrowserContext, Page, Request, Route
 from waitress.server import create_server
 
 from qc_app.records.database import Database
 from qc_app.web import create_app
-from tests.conftest import stage
+from tests.browser.conftest import Visit
+from tests.conftest import PASSWORD, stage
 
 Answer = dict[str, Any]
 Misbehaviour = Callable[[Route], None]
@@ -22,6 +23,8 @@ WREN: Answer = {"id": 7, "name": "Wren Abbey", "language": "en"}
 ABEL: Answer = {"id": 8, "name": "Abel Sorn", "language": "es"}
 TABLET: Answer = {"id": 1, "name": "Fence 1", "station": "sheathing_fence", "key_size": 104}
 CLOCK = "2026-03-02T15:00:00+00:00"
+BEFORE = "2026-03-02T14:59:00Z"
+NOW = "2026-03-02T15:00:00Z"
 
 
 @contextmanager
@@ -72,7 +75,7 @@ class ShopServer:
 
     def store(self, request: Request) -> Answer:
         """What the real one does with a batch."""
-        batch: Answer = request.post_data_json
+        batch: Answer = request.post_data_json or {}
         self.batches.append(batch)
         answers = [self._answer(entry) for entry in batch["entries"]]
         missing, self.lost = self.lost, []
@@ -119,7 +122,7 @@ class ShopServer:
 
     def _sign_in(self, route: Route) -> None:
         self.requests.append("sign-in")
-        given = route.request.post_data_json
+        given = route.request.post_data_json or {}
         person = next(p for p in (WREN, ABEL) if p["id"] == given["person"])
         if self.pins[person["id"]] == given["pin"]:
             say(route, {"log": "qc", "person": person})
@@ -145,3 +148,31 @@ def foreign_page(route: Route) -> None:
 def nothing(route: Route) -> None:
     """A connection that breaks."""
     route.abort("connectionreset")
+
+
+def open_outbox_page(visit: Visit, server: ShopServer) -> None:
+    """Opens the page of the outbox with the stand-in behind it, at a time that stands still."""
+    page = visit.page
+    page.goto(visit.address + "/sign-in")
+    page.get_by_label("Sign-in name").fill("wren")
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    page.wait_for_url("**/station**")
+    server.install(page.context)
+    page.context.clock.install(time=BEFORE)
+    page.goto(visit.address + "/outbox")
+    page.wait_for_selector("html[data-ready]")
+    page.context.clock.pause_at(NOW)
+    open_modules(page)
+
+
+def open_modules(page: Page) -> None:
+    """Gives the test the modules that the page itself uses, under their own names."""
+    page.evaluate(
+        """async () => {
+          const script = document.querySelector('script[src*="tablet/"]').src;
+          for (const name of ["outbox", "people", "store", "words"]) {
+            window[name] = await import(script.replace(/[^/]*$/, `${name}.js`));
+          }
+        }"""
+    )

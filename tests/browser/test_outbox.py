@@ -9,6 +9,8 @@ from playwright.sync_api import Page, Route
 
 from tests.browser.conftest import NewVisit, Visit
 from tests.browser.shop_server import (
+    BEFORE,
+    NOW,
     ShopServer,
     foreign_page,
     nothing,
@@ -19,8 +21,6 @@ from tests.browser.shop_server import (
 
 pytestmark = pytest.mark.browser
 
-BEFORE = "2026-03-02T14:59:00Z"
-NOW = "2026-03-02T15:00:00Z"
 HOLD = 10_000
 
 MODULES = """
@@ -310,9 +310,13 @@ def test_an_entry_for_later_waits_with_its_sentence_and_goes_again(
     assert "sentence" not in outbox.entries()[0]
 
 
+def too_long(route: Route) -> None:
+    say(route, {"log": "qc", "sentence": "This entry is too long."}, 400)
+
+
 def test_one_bad_entry_never_blocks_the_others(outbox: Outbox, server: ShopServer) -> None:
     def choke_on_bad(route: Route) -> None:
-        batch = route.request.post_data_json
+        batch = route.request.post_data_json or {}
         if any(entry["content"]["note"] == "bad" for entry in batch["entries"]):
             route.fulfill(status=413, content_type="text/html", body="too large")
         else:
@@ -324,10 +328,21 @@ def test_one_bad_entry_never_blocks_the_others(outbox: Outbox, server: ShopServe
     outbox.send()
     assert outbox.states() == ["kept", "waiting", "kept"]
 
-    server.misbehave(lambda route: say(route, {"log": "qc", "sentence": "This entry is too long."}, 400))
+    server.misbehave(too_long)
     outbox.send()
     assert outbox.states() == ["kept", "refused", "kept"]
     assert outbox.entries()[1]["answer"]["reasons"][0]["sentence"] == "This entry is too long."
+
+
+def test_an_entry_is_not_to_blame_when_the_server_takes_nothing_at_all(
+    outbox: Outbox, server: ShopServer
+) -> None:
+    outbox.write()
+    server.misbehave(too_long, too_long)
+    outbox.send()
+    assert outbox.states() == ["waiting"]
+    outbox.send()
+    assert outbox.states() == ["kept"]
 
 
 def test_what_the_server_has_lost_is_sent_again(outbox: Outbox, server: ShopServer) -> None:
@@ -501,7 +516,7 @@ def test_the_file_of_an_outbox_holds_what_waits_with_its_photos(outbox: Outbox, 
     outbox.write("sent")
     outbox.send()
     waiting = outbox.write(content={"readings": [{"uuid": "r", "photos": ["ab12"]}]}, photos=["ab12"])
-    file = outbox.page.evaluate("outbox.exportFile().then((blob) => blob.text()).then(JSON.parse)")
+    file = outbox.page.evaluate("outbox.exportFile().then(({file}) => file.text()).then(JSON.parse)")
     assert set(file) == {"log", "outbox", "tablet", "written", "exported_at", "entries", "photos"}
     assert (file["log"], file["tablet"], file["written"]) == ("qc", 1, 2)
     assert file["outbox"] == server.batches[0]["outbox"]
