@@ -321,11 +321,12 @@ export class Keypad {
     const layout = this.#input ? this.#layout(this.#input) : this.#mode;
     const shown = [...KEYS_OF[layout], ...EDITING];
     for (const key of this.keys) {
-      key.hidden = !shown.includes(key.dataset.type);
-      if (!key.hidden) this.#enable(key);
+      const isAway = !shown.includes(key.dataset.type);
+      key.classList.toggle("away", isAway);
+      if (!isAway) this.#enable(key);
     }
-    this.fine?.toggleAttribute("hidden", !this.#showsThirtySeconds);
-    this.coarse?.toggleAttribute("hidden", this.#showsThirtySeconds);
+    this.fine?.classList.toggle("away", !this.#showsThirtySeconds);
+    this.coarse?.classList.toggle("away", this.#showsThirtySeconds);
     this.#nameClear();
   }
 
