@@ -44,8 +44,8 @@ class Station(Table):
 class Person(Table):
     """Somebody who signs in, under a name kept in small letters. Never deleted, since readings name them.
 
-    ``pin_hash`` is of the short PIN that says who stands at an enrolled tablet; ``language`` is what the pages
-    there are shown in.
+    ``pin_hash`` is of the short PIN that says who stands at an enrolled tablet; ``language`` is that of the
+    pages there.
     """
 
     __tablename__ = "person"

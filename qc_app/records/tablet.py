@@ -14,7 +14,7 @@ from qc_app.records.shop import Person, Plant, Station
 class Tablet(Table):
     """A tablet enrolled at a station.
 
-    Holds only SHA-256 hashes: of the code that enrols it, used once, and of the credential it keeps afterwards.
+    Holds only SHA-256 hashes: of the code that enrols it, used once, and of the credential it keeps.
     ``key_size`` is the side of a keypad key in CSS pixels, so that it is 20 mm on this tablet's glass.
     ``outbox`` numbers the tablet's present memory, ``written`` the entries it says it has written there.
     """

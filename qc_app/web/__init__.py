@@ -7,7 +7,7 @@ from flask import Flask
 from flask_wtf.csrf import CSRFProtect
 
 from qc_app.records.database import Database
-from qc_app.web import access, errors, everyone, headers, language, quality, request, show, worker
+from qc_app.web import access, compress, errors, everyone, headers, language, quality, request, show, worker
 from qc_app.web.build import build_of
 from qc_app.web.everyone.trust import Trust
 from qc_app.work.outbox.batch import LARGEST_BATCH
@@ -56,8 +56,11 @@ def create_app(
         # Bound to the cookie instead of to an hour: a page left open over lunch still saves.
         WTF_CSRF_TIME_LIMIT=None,
     )
+    # What a page's scripts read keeps its order, such as that of the fields of a form.
+    app.jinja_env.policies["json.dumps_kwargs"] = {"sort_keys": False}
     app.before_request(_make_room_for_files)
     request.install(app, database, photos)
+    compress.install(app)
     headers.install(app, secure=secure)
     access.install(app)
     CSRFProtect(app)

@@ -56,6 +56,7 @@ def install(app: Flask) -> None:
         role_word=role_word,
         verdict_word=verdict_word,
         rule_word=rule_word,
+        instrument_word=instrument_word,
         signed_in=signed_in,
         may_open=may_open,
         now=now,
@@ -156,6 +157,17 @@ def verdict_word(verdict: str) -> str:
 def role_word(role: str) -> str:
     """The word for a role."""
     return {"worker": _("worker"), "lead": _("shop lead"), "quality_manager": _("quality manager")}[role]
+
+
+def instrument_word(kind: str) -> str:
+    """The word for a kind of instrument."""
+    words = {
+        "tape": _("Tape"),
+        "scale": _("Scale"),
+        "core_cutter": _("Core cutter"),
+        "moisture_meter": _("Moisture meter"),
+    }
+    return words[kind]
 
 
 def rule_word(rule: str) -> str:

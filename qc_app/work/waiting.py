@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, joinedload
 
 from qc_app.measure.conformity import Verdict
 from qc_app.plan.control_plan import Check
@@ -39,6 +39,42 @@ def panels_waiting(session: Session, visitor: Visitor, station: Station) -> list
             .order_by(Building.id, Panel.raising_sequence)
         )
     )
+
+
+def panels_coming(session: Session, visitor: Visitor, station: Station) -> list[Panel]:
+    """The unfinished panels that have this station still before them, those nearest to it first."""
+    unfinished = session.scalars(
+        select(Panel)
+        .join(Building, Panel.building_id == Building.id)
+        .where(Building.plant_id == visitor.plant_id, Panel.waiting_at != station.key)
+        .order_by(Building.id, Panel.raising_sequence)
+        .options(joinedload(Panel.building), joinedload(Panel.control_plan))
+    )
+    ahead = [(stations_ahead(panel, station), panel) for panel in unfinished]
+    coming = [(ahead, panel) for ahead, panel in ahead if ahead]
+    return [panel for _, panel in sorted(coming, key=lambda found: found[0])]
+
+
+def panels_in_hand(session: Session, visitor: Visitor) -> list[Panel]:
+    """All panels of the buildings of which some panel still waits somewhere."""
+    unfinished = select(Panel.building_id).where(Panel.waiting_at.is_not(None))
+    return list(
+        session.scalars(
+            select(Panel)
+            .join(Building, Panel.building_id == Building.id)
+            .where(Building.plant_id == visitor.plant_id, Panel.building_id.in_(unfinished))
+            .order_by(Building.id, Panel.raising_sequence)
+            .options(joinedload(Panel.building), joinedload(Panel.control_plan))
+        )
+    )
+
+
+def stations_ahead(panel: Panel, station: Station) -> int:
+    """How many stations further on in its route; 0 where the panel has passed the station or never does."""
+    route = panel.control_plan.plan.kind(panel.kind).route
+    if panel.waiting_at not in route or station.key not in route:
+        return 0
+    return max(route.index(station.key) - route.index(panel.waiting_at), 0)
 
 
 def lots_waiting(session: Session, visitor: Visitor, station: Station) -> list[Lot]:

@@ -14,8 +14,7 @@ from qc_app.web.access import allow
 from qc_app.web.choice import choice
 from qc_app.web.form_errors import take_refusal
 from qc_app.web.request import database, now, person, person_in, reading_session
-from qc_app.web.show import role_word
-from qc_app.web.worker.entry_form import instrument_word
+from qc_app.web.show import instrument_word, role_word
 from qc_app.work import find
 from qc_app.work.instruments import add_instrument
 from qc_app.work.people import add_person

@@ -1,0 +1,409 @@
+// The entry page: one step at a time, from what is typed to the tablet's outbox, and on to the next step.
+
+import { inInches } from "../measure/length.js";
+import { formatAmount, formatDeviationOf } from "../measure/quantity.js";
+import { start as startBar } from "./bar.js";
+import { newUuid } from "./entry.js";
+import { keyOf, newestReadings } from "./entered.js";
+import { agree, isFarOff } from "./judge.js";
+import { Keypad } from "./keypad.js";
+import { measuredShape, signed } from "./measured_shape.js";
+import "./offline.js";
+import { entry as storedEntry, replace, writeEntry } from "./outbox.js";
+import { author, start as startPeople } from "./people.js";
+import { FieldRefused, said, Step } from "./step.js";
+import { learn, word } from "./words.js";
+
+/** @param {string} id */
+const read = (id) => JSON.parse(document.getElementById(id).textContent);
+
+const words = read("page-words");
+learn(words);
+const facts = read("facts");
+const form = /** @type {HTMLFormElement} */ (document.querySelector("form.entry"));
+const pad = /** @type {HTMLElement} */ (form.querySelector(".keypad"));
+const units = { system: pad.dataset.mode, denominator: Number(pad.dataset.denominator) };
+const nominal = { length: inInches(BigInt(facts.size.length)), width: inInches(BigInt(facts.size.width)) };
+const keypad = new Keypad(pad, words.keypad);
+const steps = facts.steps.map((/** @type {any} */ asked, /** @type {number} */ n) => new Step(n + 1, asked, facts, units));
+const done = document.getElementById("done");
+const result = form.querySelector(".result");
+const doubt = form.querySelector(".doubt");
+const saveKey = form.querySelector(".save");
+const DRAFT = `draft ${location.pathname}`;
+
+/** @type {Map<string, any>} */
+let newest = new Map();
+/** @type {Step | null} */
+let current = null;
+let isSaving = false;
+/** What was doubted when it came first: entered again, it is believed. @type {Map<string, bigint | string>} */
+const doubted = new Map();
+/** The refused entry that is being put right. @type {string | null} */
+let refusedEntry = null;
+
+// Showing a step
+
+/** @param {number} number */
+const address = (number) => `#step-${number}`;
+
+/** Shows what the address names, or else what is due first. */
+function open() {
+  const number = Number(/^#step-(\d+)$/.exec(location.hash)?.[1] ?? 0);
+  show(steps[number - 1] ?? nextStep(0));
+}
+
+/** @param {Step | null} step */
+function show(step) {
+  for (const section of form.querySelectorAll(".step")) section.hidden = true;
+  current = step;
+  doubt.hidden = true;
+  (step?.section ?? done).hidden = false;
+  form.classList.toggle("is-done", step === null);
+  showNewest(step);
+  for (const link of document.querySelectorAll(".steps a")) {
+    const isHere = numbersOf(link).includes(step?.number);
+    if (isHere) link.setAttribute("aria-current", "step");
+    else link.removeAttribute("aria-current");
+  }
+  focusFirst(step);
+}
+
+/** @param {Step | null} step */
+function focusFirst(step) {
+  const field = step?.typedInputs.find((input) => !input.value) ?? null;
+  showKeys(step, field);
+  const place = field ?? step?.section.querySelector("fieldset input") ?? (step?.section ?? done).querySelector("h2");
+  place?.focus({ preventScroll: true });
+}
+
+/** The keypad where something is typed, otherwise one key to save. @param {Step | null} step @param {HTMLInputElement | null} field */
+function showKeys(step, field) {
+  const isTyped = field !== null || Boolean(step?.typedInputs.length);
+  form.classList.toggle("is-typed", isTyped);
+  if (field) keypad.serve(field);
+}
+
+/** The step after `number` that has no reading yet, or else the first that is not proven. @param {number} number */
+function nextStep(number) {
+  const order = [...steps.slice(number), ...steps.slice(0, number)];
+  return order.find((step) => stateOf(step) === "none") ?? steps.find((step) => stateOf(step) !== "within") ?? null;
+}
+
+/** @param {Step} step */
+function stateOf(step) {
+  const verdicts = step.asked.map((asked) => newest.get(keyOf(asked))?.verdict ?? "none");
+  return ["attention", "none", "outside", "unclear"].find((state) => verdicts.includes(state)) ?? "within";
+}
+
+const SIGNS = { within: "✓", outside: "✕", unclear: "!", attention: "!", none: "–" };
+
+/** @param {Element} link @returns {number[]} */
+const numbersOf = (link) => (link.dataset.steps ?? link.dataset.step).split(" ").map(Number);
+
+function showStates() {
+  for (const link of document.querySelectorAll(".steps a")) {
+    const states = numbersOf(link).map((number) => stateOf(steps[number - 1]));
+    const state = ["attention", "outside", "unclear", "none"].find((wanted) => states.includes(wanted)) ?? "within";
+    const part = link.hasAttribute("data-steps") && state === "none" && states.includes("within") ? "part" : state;
+    link.querySelector(".state").textContent = SIGNS[state];
+    link.dataset.state = part;
+    link.dataset.name ??= link.getAttribute("aria-label") ?? link.querySelector(".name").textContent;
+    link.setAttribute("aria-label", word("stepState", { name: link.dataset.name, state: word(state) }));
+  }
+}
+
+/** What was measured before, and the way to correct what was typed. @param {Step | null} step */
+function showNewest(step) {
+  const before = step && newest.get(keyOf(step.asked[0]));
+  const line = step?.section.querySelector(".newest");
+  if (!line) return;
+  line.hidden = !before;
+  if (!before) return;
+  const typed = Object.values(before.entries).filter(Boolean).join(" · ");
+  line.replaceChildren(word("newest", { verdict: word(before.verdict), amount: typed }), " ", correctKey(step, before));
+}
+
+/** @param {Step} step @param {any} before */
+function correctKey(step, before) {
+  const key = Object.assign(document.createElement("button"), { type: "button", className: "quiet", textContent: word("correct") });
+  key.hidden = !before.uuid || before.verdict === "attention";
+  key.addEventListener("click", () => {
+    step.correct(before);
+    focusFirst(step);
+  });
+  return key;
+}
+
+// Saving
+
+/** @param {Event} event */
+async function next(event) {
+  event.preventDefault();
+  if (isSaving || current === null) return;
+  const inputs = current.typedInputs;
+  const at = inputs.indexOf(/** @type {HTMLInputElement} */ (event.target));
+  // One key leads from field to field and saves after the last.
+  const following = inputs.slice(at + 1).find(({ value }) => !value) ?? null;
+  if (event.type === "keypad:next" && at >= 0 && inputs[at].value && following) return following.focus();
+  await save(current);
+}
+
+/** @param {Step} step */
+async function save(step) {
+  isSaving = true;
+  saveKey.setAttribute("aria-disabled", "true");
+  try {
+    const readings = step.judgeAll();
+    if (step.corrected && !step.reason) throw new FieldRefused(`${step.section.id}-reason`, word("enterReason"));
+    const isBelieved = wasDoubted(step, readings);
+    if (isBelieved === null) return;
+    await keep(step, readings, isBelieved);
+  } catch (refused) {
+    if (!(refused instanceof FieldRefused)) throw refused;
+    step.refuse(refused);
+  } finally {
+    isSaving = false;
+    saveKey.removeAttribute("aria-disabled");
+  }
+}
+
+/** @param {Step} step @param {any[]} readings @param {boolean} isBelieved */
+async function keep(step, readings, isBelieved) {
+  const person = await author();
+  if (person === null) return;
+  const shape = step.shape();
+  const written = entryOf(step, readings, isBelieved, person.id);
+  try {
+    await (refusedEntry ? replace(refusedEntry, written) : writeEntry(written));
+  } catch (failed) {
+    step.refuse(new FieldRefused(null, word("saveFailed", { sentence: failed.message })));
+    return;
+  }
+  refusedEntry = null;
+  step.rememberWords();
+  step.empty();
+  remember();
+  newest = await newestReadings(facts);
+  showStates();
+  tell(step, readings, shape);
+}
+
+/** @param {Step} step @param {any[]} readings @param {boolean} isBelieved @param {number} person */
+function entryOf(step, readings, isBelieved, person) {
+  const photos = step.photos.map(({ sha256 }) => sha256);
+  const content = {
+    station: facts.station, item: facts.item, id: facts.id, plan: facts.plan,
+    readings: readings.map(({ asked, entries, verdict }, n) => ({
+      uuid: newUuid(), characteristic: asked.characteristic, place: asked.place, entries, verdict,
+      supersedes: step.corrected ? supersededBy(asked) : null, photos: n === 0 ? photos : [],
+    })),
+    instruments: step.instruments.map(({ id }) => id), note: step.note, reason: step.reason, doubted: isBelieved,
+  };
+  return {
+    form: /** @type {const} */ ("readings"), content, person, photos: step.photos,
+    title: `${facts.mark} · ${step.name}`, address: location.pathname + location.search,
+  };
+}
+
+/** @param {any} asked */
+const supersededBy = (asked) => newest.get(keyOf(asked))?.uuid ?? null;
+
+// Doubts: a slip of the tape is caught by measuring again, not by a question
+
+/** Whether readings that were doubted came again; null while they are to be measured again. @param {Step} step @param {any[]} readings */
+function wasDoubted(step, readings) {
+  const shape = step.shape();
+  return shape && !shape.isConsistent ? misfitCameAgain(step, readings, shape) : farOffCameAgain(readings);
+}
+
+/** @param {Step} step @param {any[]} readings @param {any} shape */
+function misfitCameAgain(step, readings, shape) {
+  const texts = JSON.stringify(readings.map(({ entries }) => entries));
+  if (doubted.get(step.section.id) === texts) return true;
+  doubted.set(step.section.id, texts);
+  const by = signed(shape.misclosure, units);
+  showDoubt([word("misfit", { by }), ...shape.suspects.slice(0, 2).map(suspicion), word("savedNothing")]);
+  return null;
+}
+
+/** @param {any} suspect */
+function suspicion({ reading, change, slip }) {
+  const by = signed(Math.abs(change), units).replace(/^\+/, "");
+  const named = slip ? ` (${word("sentences")[slip] ?? slip})` : "";
+  return word(change > 0 ? "suspectShort" : "suspectLong", { line: reading, by, slip: named });
+}
+
+/** @param {any[]} readings */
+function farOffCameAgain(readings) {
+  const far = readings.find(({ asked, ...reading }) => isFarOff(asked, reading));
+  if (!far) return false;
+  const { asked, amount, deviation } = far;
+  const first = doubted.get(keyOf(asked));
+  if (typeof first === "bigint" && agree(asked, first, amount)) return true;
+  doubted.set(keyOf(asked), amount);
+  const value = formatAmount(asked.quantity, amount, units);
+  showDoubt([word("farOff", { value, by: formatDeviationOf(asked.quantity, deviation, units) })]);
+  current.fill(Object.fromEntries(Object.values(asked.fields).map((id) => [id, ""])));
+  focusFirst(current);
+  return null;
+}
+
+/** @param {string[]} sentences */
+function showDoubt(sentences) {
+  doubt.replaceChildren(heading(word("doubtTitle")), ...sentences.map(paragraph));
+  doubt.hidden = false;
+  result.hidden = true;
+}
+
+// The result
+
+/** @param {Step} step @param {any[]} readings @param {any} shape */
+function tell(step, readings, shape) {
+  const out = readings.filter(({ verdict }) => verdict !== "within");
+  const state = out.find(({ verdict }) => verdict === "outside") ? "outside" : out.length ? "unclear" : "within";
+  const stays = state !== "within" || shape !== null;
+  result.replaceChildren(heading(headline(step, readings, out), state), ...details(readings, out).map(paragraph));
+  if (shape) result.append(measuredShape(shape, nominal, units));
+  result.className = `result ${state}${stays ? " stays" : ""}`;
+  result.hidden = false;
+  const following = nextStep(step.number);
+  if (stays) return offer(step, following, state);
+  goTo(following);
+}
+
+/** What to do with a result that is looked at first: measure again, or go on. @param {Step} step @param {Step | null} following @param {string} state */
+function offer(step, following, state) {
+  for (const section of form.querySelectorAll(".step")) section.hidden = true;
+  current = null;
+  form.classList.remove("is-typed");
+  const again = key(word("measureAgain"), () => goTo(step));
+  const onward = key(word("goOn"), () => goTo(following === step ? nextAfter(step) : following));
+  const keys = Object.assign(document.createElement("p"), { className: "ways" });
+  keys.append(...(state === "within" ? [onward, again] : [again, onward]));
+  keys.firstElementChild.classList.add("primary");
+  result.append(keys);
+  keys.firstElementChild.focus({ preventScroll: true });
+}
+
+/** @param {Step} step */
+const nextAfter = (step) => steps[step.number % steps.length] ?? null;
+
+/** @param {Step | null} step */
+function goTo(step) {
+  if (result.classList.contains("stays")) result.hidden = true;
+  const hash = step ? address(step.number) : "#done";
+  if (location.hash === hash) show(step);
+  else location.hash = hash;
+}
+
+/** @param {Step} step @param {any[]} readings @param {any[]} out */
+function headline(step, readings, out) {
+  if (readings.length === 1) return word("said", { name: step.name, verdict: word(readings[0].verdict) });
+  return out.length ? word("someOut", { out: out.length, all: readings.length }) : word("allWithin", { count: readings.length });
+}
+
+/** @param {any[]} readings @param {any[]} out */
+function details(readings, out) {
+  const told = readings.length === 1 ? readings : out;
+  const lines = told.filter(({ asked }) => asked.quantity !== "count").map((reading) => detail(reading, readings.length > 1));
+  return readings.length === 1 && readings[0].outcome.advice ? [...lines, said({ sentence: readings[0].outcome.advice, facts: {} })] : lines;
+}
+
+/** @param {any} reading @param {boolean} isNamed */
+function detail({ asked, amount, deviation }, isNamed) {
+  const name = isNamed ? `${asked.name}: ` : "";
+  const off = deviation === null ? "" : ` · ${word("fromTarget", { by: formatDeviationOf(asked.quantity, deviation, units) })}`;
+  return `${name}${formatAmount(asked.quantity, amount, units)}${off}`;
+}
+
+/** @param {string} text @param {string} [state] */
+function heading(text, state) {
+  const made = Object.assign(document.createElement("p"), { className: "headline", textContent: text });
+  if (state) made.prepend(Object.assign(document.createElement("span"), { className: `sign ${state}`, textContent: SIGNS[state], ariaHidden: "true" }), " ");
+  return made;
+}
+
+/** @param {string} text */
+const paragraph = (text) => Object.assign(document.createElement("p"), { textContent: text });
+
+/** @param {string} text @param {() => void} pressed */
+function key(text, pressed) {
+  const made = Object.assign(document.createElement("button"), { type: "button", className: "button", textContent: text });
+  made.addEventListener("click", pressed);
+  return made;
+}
+
+// What is half typed outlives a reload
+
+function remember() {
+  const typed = Object.assign({}, ...steps.map((/** @type {Step} */ step) => step.values));
+  if (Object.keys(typed).length) localStorage.setItem(DRAFT, JSON.stringify(typed));
+  else localStorage.removeItem(DRAFT);
+}
+
+function restore() {
+  const typed = JSON.parse(localStorage.getItem(DRAFT) ?? "{}");
+  for (const step of steps) {
+    const ids = step.asked.flatMap((/** @type {any} */ asked) => Object.values(asked.fields));
+    const own = Object.entries(typed).filter(([id]) => ids.includes(id));
+    if (own.length) step.fill(Object.fromEntries(own));
+  }
+}
+
+/** Puts an entry's values back where they were typed: one undone, or one that the server refused. @param {any} entry */
+function bringBack(entry) {
+  const [first] = entry.content.readings;
+  const step = steps.find((/** @type {Step} */ { asked }) => asked.some((one) => keyOf(one) === keyOf(first)));
+  if (!step) return;
+  for (const reading of entry.content.readings) {
+    const asked = step.asked.find((/** @type {any} */ one) => keyOf(one) === keyOf(reading));
+    if (asked) step.fill(Object.fromEntries(Object.entries(reading.entries).map(([name, text]) => [asked.fields[name], text])));
+  }
+  show(step);
+  return step;
+}
+
+/** @param {string} uuid */
+async function putRight(uuid) {
+  const entry = await storedEntry(uuid);
+  if (entry?.form !== "readings") return;
+  const step = bringBack(entry);
+  if (!step) return;
+  refusedEntry = uuid;
+  const reasons = entry.answer?.reasons ?? [];
+  showDoubt([word("refusedTitle"), ...reasons.map((/** @type {any} */ { sentence }) => sentence)]);
+}
+
+// Starting
+
+async function start() {
+  newest = await newestReadings(facts);
+  showStates();
+  restore();
+  open();
+  const refused = /^#entry=([0-9a-f-]+)$/.exec(location.hash)?.[1];
+  if (refused) await putRight(refused);
+}
+
+form.addEventListener("keypad:next", next);
+form.addEventListener("submit", next);
+form.addEventListener("input", remember);
+form.addEventListener("focusin", ({ target }) => current?.typedInputs.includes(target) && showKeys(current, target));
+addEventListener("hashchange", () => {
+  if (!location.hash.startsWith("#entry=")) open();
+});
+document.addEventListener("outbox:undone", async ({ detail }) => {
+  newest = await newestReadings(facts);
+  showStates();
+  result.hidden = true;
+  if (detail.form === "readings" && detail.content.item === facts.item && detail.content.id === facts.id) bringBack(detail);
+});
+document.addEventListener("outbox:change", async () => {
+  newest = await newestReadings(facts);
+  showStates();
+});
+startPeople();
+startBar();
+await start();
+document.documentElement.dataset.ready = "";

@@ -1,0 +1,320 @@
+// One step of the entry page: its fields, what is typed in them, and what that amounts to while it is typed.
+
+import { EntryRefused } from "../measure/methods.js";
+import { Refusal } from "../measure/refusal.js";
+import { show, twoWays, verdictText } from "./echo.js";
+import { FaultMarks } from "./fault_marks.js";
+import { judged, shapeOf } from "./judge.js";
+import { signed } from "./measured_shape.js";
+import { reduced } from "./photo.js";
+import { word } from "./words.js";
+
+/** @typedef {Record<string, any>} Asked */
+
+/** A field that keeps the step from being saved, and why. */
+export class FieldRefused extends Error {
+  /** @param {string | null} id of the field; null for the step as a whole @param {string} sentence */
+  constructor(id, sentence) {
+    super(sentence);
+    this.id = id;
+  }
+}
+
+export class Step {
+  /** @type {{sha256: string, blob: Blob}[]} */
+  photos = [];
+  /** The reading that is corrected, if one is. @type {Asked["reading"] | null} */
+  corrected = null;
+
+  /**
+   * @param {number} number from 1
+   * @param {Asked[]} asked
+   * @param {Record<string, any>} facts of the page
+   * @param {import("../measure/quantity.js").Units} units
+   */
+  constructor(number, asked, facts, units) {
+    Object.assign(this, { number, asked, facts, units });
+    this.section = document.getElementById(`step-${number}`);
+    this.name = this.section.querySelector("h2").textContent.trim();
+    this.marks = [...this.section.querySelectorAll("[data-places]")].map((row) => new FaultMarks(row));
+    this.section.addEventListener("input", ({ target }) => this.#typed(target));
+    this.section.addEventListener("change", ({ target }) => this.#chosen(target));
+    this.section.querySelector("[data-note-key]").addEventListener("click", () => this.#openNote());
+    this.#chooseLastInstruments();
+    this.#repeatLastWords();
+  }
+
+  /** Every input for a value, in the order they are typed. @returns {HTMLInputElement[]} */
+  get inputs() {
+    return this.asked.flatMap((asked) => Object.values(asked.fields).map((id) => document.getElementById(id)));
+  }
+
+  /** Those that the keypad serves and that are in sight. */
+  get typedInputs() {
+    return this.inputs.filter((input) => input.matches("[data-keypad]") && !input.closest("[hidden]"));
+  }
+
+  /** What was typed for a check, by key of the field. @param {Asked} asked @returns {Record<string, string>} */
+  entriesOf(asked) {
+    return Object.fromEntries(Object.entries(asked.fields).map(([key, id]) => [key, valueOf(id)]));
+  }
+
+  /** The instruments chosen. */
+  get instruments() {
+    const ids = [...this.section.querySelectorAll("[data-instrument]")].map(({ value }) => value);
+    return this.facts.instruments.filter(({ id }) => ids.includes(String(id)));
+  }
+
+  /**
+   * What is typed amounts to, check by check.
+   * @throws {FieldRefused} naming the first field that cannot be taken
+   */
+  judgeAll() {
+    const readings = this.asked.map((asked) => ({ asked, ...this.#judgeOne(asked) }));
+    const missing = [...this.section.querySelectorAll("[data-instrument]")].find(({ value }) => !value);
+    if (missing) throw new FieldRefused(missing.id, word("chooseInstrument"));
+    return readings;
+  }
+
+  /** @param {Asked} asked */
+  #judgeOne(asked) {
+    const entries = this.entriesOf(asked);
+    try {
+      return { entries, ...judged(asked, entries, this.facts, this.instruments) };
+    } catch (refused) {
+      if (refused instanceof EntryRefused) throw new FieldRefused(asked.fields[refused.field], said(refused));
+      if (refused instanceof Refusal) throw new FieldRefused(null, said(refused));
+      throw refused;
+    }
+  }
+
+  /** The measured shape, where the step has six readings that make one. */
+  shape(entriesOf = (/** @type {Asked} */ asked) => this.entriesOf(asked)) {
+    return shapeOf(this.asked, entriesOf, this.facts, this.instruments, this.units.system);
+  }
+
+  // While it is typed
+
+  /** @param {EventTarget | null} target */
+  #typed(target) {
+    const asked = this.asked.find(({ fields }) => Object.values(fields).some((id) => id === target.id || id === target.name));
+    if (!asked) return;
+    this.refuse(null);
+    this.#showFaults(asked);
+    this.echo(asked);
+  }
+
+  /** @param {EventTarget | null} target */
+  async #chosen(target) {
+    if (target.matches("[data-instrument]")) {
+      localStorage.setItem(`instrument ${target.dataset.instrument}`, target.value);
+      for (const asked of this.asked) this.echo(asked);
+    } else if (target.matches("[data-photo]")) {
+      await this.#addPhoto(target);
+    }
+  }
+
+  /** @param {Asked} asked */
+  echo(asked) {
+    const ids = Object.values(asked.fields).filter((id) => document.getElementById(`${id}-echo`));
+    for (const id of ids) show(echoOf(id), twoWays(kindOf(id), valueOf(id), this.units).join(" = "));
+    const last = ids.filter(isNeeded).at(-1);
+    const verdict = last && this.#verdict(asked);
+    if (verdict) this.#showVerdict(asked, last, verdict);
+    this.#showFit();
+  }
+
+  /** Beside what was typed; where several are typed together there is room for one way of writing it. */
+  #showVerdict(asked, id, { text, state }) {
+    const ways = asked.method === "tape" ? twoWays(kindOf(id), valueOf(id), this.units) : [];
+    const written = this.asked.length === 1 ? ways.join(" = ") : (ways.at(-1) ?? "");
+    show(echoOf(id), [text, written].filter(Boolean).join(" · "), state);
+  }
+
+  /** @param {Asked} asked @returns {{text: string, state: string} | null} */
+  #verdict(asked) {
+    try {
+      const judgement = judged(asked, this.entriesOf(asked), this.facts, this.instruments);
+      return { text: verdictText(asked, judgement, this.units, this.asked.length > 1), state: judgement.verdict };
+    } catch (refused) {
+      if (refused instanceof Refusal) return null;
+      throw refused;
+    }
+  }
+
+  #showFit() {
+    const output = this.section.querySelector(".fit");
+    const shape = output && this.shape();
+    if (!output) return;
+    if (!shape) show(output, "");
+    else if (shape.isConsistent) show(output, `✓ ${word("fits")}`, "within");
+    else show(output, `✕ ${word("misfits", { by: signed(shape.misclosure, this.units) })}`, "outside");
+  }
+
+  /** “No” asks where and how many. @param {Asked} asked */
+  #showFaults(asked) {
+    const places = this.section.querySelector("[data-places]");
+    if (!asked.fields.passed || !places) return;
+    const isFaulty = valueOf(asked.fields.passed) === "no";
+    places.hidden = !isFaulty;
+    this.section.querySelector("[data-faults]").hidden = !isFaulty;
+    const [marks] = this.marks;
+    const count = document.getElementById(asked.fields.faults);
+    if (isFaulty && marks.places.length > Number(count.value || 0)) count.value = String(marks.places.length);
+  }
+
+  // Notes and photos
+
+  #openNote() {
+    const row = this.section.querySelector("[data-note]").closest(".row");
+    row.hidden = !row.hidden;
+    this.section.querySelector("[data-note-key]").setAttribute("aria-expanded", String(!row.hidden));
+    if (!row.hidden) this.section.querySelector("[data-note]").focus();
+  }
+
+  /** @param {HTMLInputElement} input */
+  async #addPhoto(input) {
+    const [file] = input.files;
+    input.value = "";
+    if (!file) return;
+    try {
+      this.photos.push(await reduced(file));
+      this.#showPhotos();
+    } catch {
+      this.refuse(new FieldRefused(null, word("photoFailed")));
+    }
+  }
+
+  #showPhotos() {
+    const list = this.section.querySelector(".photos");
+    for (const image of list.querySelectorAll("img")) URL.revokeObjectURL(image.src);
+    list.replaceChildren(...this.photos.map((photo, n) => this.#thumbnail(photo, n)));
+  }
+
+  /** @param {{blob: Blob}} photo @param {number} n */
+  #thumbnail({ blob }, n) {
+    const item = document.createElement("li");
+    const image = Object.assign(new Image(), { src: URL.createObjectURL(blob), alt: word("photo", { n: n + 1 }) });
+    const remove = Object.assign(document.createElement("button"), { type: "button", className: "quiet", textContent: word("photoRemove") });
+    remove.addEventListener("click", () => {
+      this.photos.splice(n, 1);
+      this.#showPhotos();
+    });
+    item.append(image, remove);
+    return item;
+  }
+
+  #chooseLastInstruments() {
+    for (const select of this.section.querySelectorAll("[data-instrument]")) {
+      const known = [...select.options].map(({ value }) => value).filter(Boolean);
+      const last = localStorage.getItem(`instrument ${select.dataset.instrument}`);
+      if (known.includes(last)) select.value = last;
+      else if (known.length === 1) [select.value] = known;
+    }
+  }
+
+  /** What is set rather than measured, such as the blower, is as it was last time until it is changed. */
+  #repeatLastWords() {
+    for (const input of this.section.querySelectorAll("[data-repeat]")) {
+      input.defaultValue = localStorage.getItem(`last ${input.dataset.repeat}`) ?? "";
+      input.value = input.defaultValue;
+    }
+  }
+
+  /** Keeps for next time what is set rather than measured. */
+  rememberWords() {
+    for (const { value, dataset } of this.section.querySelectorAll("[data-repeat]")) localStorage.setItem(`last ${dataset.repeat}`, value);
+  }
+
+  // Errors, filling in, emptying
+
+  /** Shows why the step is not saved, at its field; null takes it away. @param {FieldRefused | null} refused */
+  refuse(refused) {
+    for (const error of this.section.querySelectorAll(".error")) Object.assign(error, { hidden: true, textContent: "" });
+    for (const wrong of this.section.querySelectorAll(".wrong")) wrong.classList.remove("wrong");
+    for (const input of this.section.querySelectorAll("[aria-invalid]")) input.removeAttribute("aria-invalid");
+    if (refused === null) return;
+    const field = refused.id === null ? null : document.getElementById(refused.id);
+    const whole = this.section.querySelector(".error.whole");
+    const error = document.getElementById(`${refused.id}-error`) ?? whole;
+    Object.assign(error, { hidden: false, textContent: refused.message });
+    field?.closest(".row")?.classList.add("wrong");
+    field?.setAttribute("aria-invalid", "true");
+    focusOn(field);
+  }
+
+  /** Fills in what was typed before; never what was not. @param {Record<string, string>} values by id of the field */
+  fill(values) {
+    for (const [id, value] of Object.entries(values)) setValue(id, value);
+    for (const asked of this.asked) {
+      this.#showFaults(asked);
+      this.echo(asked);
+    }
+    for (const marks of this.marks) marks.draw();
+  }
+
+  /** What is typed now, by id of the field. @returns {Record<string, string>} */
+  get values() {
+    const ids = this.asked.flatMap((asked) => Object.values(asked.fields));
+    return Object.fromEntries(ids.map((id) => [id, valueOf(id)]).filter(([id, value]) => value !== document.getElementById(id).defaultValue && value));
+  }
+
+  get note() {
+    return this.section.querySelector("[data-note]").value.trim();
+  }
+
+  get reason() {
+    return this.section.querySelector("[data-reason]").value.trim();
+  }
+
+  /** Asks for the reason of a correction, or no longer. @param {Asked["reading"] | null} reading */
+  correct(reading) {
+    this.corrected = reading;
+    this.section.querySelector("[data-reason-row]").hidden = reading === null;
+  }
+
+  empty() {
+    this.photos = [];
+    this.#showPhotos();
+    this.correct(null);
+    for (const input of this.section.querySelectorAll("[data-note], [data-reason]")) input.value = "";
+    this.section.querySelector("[data-note]").closest(".row").hidden = true;
+    this.fill(Object.fromEntries(this.asked.flatMap(({ fields }) => Object.values(fields).map((id) => [id, ""]))));
+    this.#repeatLastWords();
+    this.refuse(null);
+  }
+}
+
+/** A refusal in the language of the page. @param {Refusal} refusal */
+export function said({ sentence, facts }) {
+  const translated = word("sentences")[sentence] ?? sentence;
+  return translated.replace(/\{(\w+)\}/g, (place, name) => String(facts[name] ?? place));
+}
+
+/** @param {string} id */
+const echoOf = (id) => document.getElementById(`${id}-echo`);
+
+/** @param {string} id */
+const kindOf = (id) => document.getElementById(id).dataset.keypad ?? "";
+
+/** Whether the field must be filled in. @param {string} id */
+const isNeeded = (id) => document.getElementById(id).dataset.optional === undefined;
+
+/** @param {string} id of an input, or of the group of two answers */
+function valueOf(id) {
+  const field = document.getElementById(id);
+  if (!field.matches("fieldset")) return field.value;
+  return field.querySelector(":checked")?.value ?? "";
+}
+
+/** @param {string} id @param {string} value */
+function setValue(id, value) {
+  const field = document.getElementById(id);
+  if (!field.matches("fieldset")) field.value = value;
+  else for (const radio of field.querySelectorAll("input")) radio.checked = radio.value === value;
+}
+
+/** @param {HTMLElement | null} field */
+function focusOn(field) {
+  (field?.matches("fieldset") ? field.querySelector("input") : field)?.focus();
+}
