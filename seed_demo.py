@@ -33,6 +33,8 @@ from sqlalchemy.orm import Session
 
 from qc_app.measure.length import Length, format_length, parse_length
 from qc_app.plan.control_plan import Check
+from qc_app.plan.penetration import Penetration
+from qc_app.plan.place_marks import PlaceMark, format_place_marks
 from qc_app.plan.subject import Bay
 from qc_app.records.building import Panel
 from qc_app.records.chart import Stream
@@ -49,6 +51,7 @@ from qc_app.work.streams import freeze_limits, points
 
 SEED = 20260302
 PASSWORD = "plumb level square"  # noqa: S105 - the demo's sign-ins are printed for everybody
+PIN = "4096"
 ZONE = ZoneInfo("America/New_York")
 FIRST_DAY = date(2026, 3, 2)
 WORKING_DAYS = 60
@@ -65,6 +68,7 @@ PEOPLE = (
     ("Ike Solano", "ike", Role.WORKER),
     ("Juno Park", "juno", Role.WORKER),
 )
+LANGUAGES = {"juno": "es"}
 BUILDINGS = (("H1", "Fern Hollow House"), ("H2", "Millpond Cottage"), ("H3", "Kestrel Row, unit 3"))
 
 # Days after framing, and hour of the day, at which a panel passes each station.
@@ -85,15 +89,35 @@ STATION_WORKERS = {
     "final": "juno",
 }
 
+# What goes through closed panels: mark, face, size, sleeve. A panel has the first few of its kind.
+PENETRATIONS = {
+    "closed_wall": (
+        ("E1", "inner", "1 in", "conduit sleeve"),
+        ("W1", "both", "1 1/4 in", "pipe sleeve"),
+        ("V1", "outer", "4 in", "duct sleeve"),
+    ),
+    "closed_roof": (
+        ("V1", "both", "3 in", "pipe sleeve"),
+        ("E1", "inner", "1 in", "conduit sleeve"),
+        ("V2", "both", "6 in", "duct sleeve"),
+    ),
+}
+SETTINGS = {"closed_wall": "gate 4, air 7", "closed_roof": "gate 5, air 7"}
+POUNDS_A_SECOND = 0.55
+
 
 @dataclass
 class Fault:
-    """A planted fault: what it is, which chart should show it, and on which panels or lots."""
+    """A planted fault: what it is, which charts of its station should show it, and on which panels or lots.
+
+    ``shown_too`` names a second characteristic that the same fault shows in; the first finds it by itself.
+    """
 
     what: str
     station: str
     characteristic: str
     place: str
+    shown_too: str = ""
     marks: list[str] = field(default_factory=list)
 
 
@@ -102,8 +126,10 @@ def planted_faults() -> dict[str, Fault]:
     return {
         "fence shift": Fault("The fence slips; every panel leans", "sheathing_fence", "squareness", ""),
         "misread tape": Fault("A tape misread by an inch", "sheathing_fence", "edge_length", "AB"),
-        "thin bay": Fault("A bay filled thin", "fill", "core_density", ""),
-        "worn machine": Fault("The blower wears; density drifts down", "fill", "core_density", ""),
+        "thin bay": Fault("A bay filled thin", "fill", "core_density", "", "bay_fill"),
+        "worn machine": Fault(
+            "The blower wears; density drifts down", "fill", "core_density", "", "bay_fill"
+        ),
         "damp studs": Fault("A batch of damp studs", "services", "wood_moisture", "stud"),
     }
 
@@ -118,7 +144,9 @@ class Shop:
     stations: dict[str, Station]
     instruments: dict[str, Instrument]
     faults: dict[str, Fault] = field(default_factory=planted_faults)
-    filled: int = 0
+    filled: dict[int, int] = field(default_factory=dict)
+    """Which panel was filled as which, counting from 1."""
+    densities: dict[tuple[int, int, bool], float] = field(default_factory=dict)
     lying: dict[tuple[int, bool], dict[str, float]] = field(default_factory=dict)
     serials: Iterator[int] = field(default_factory=itertools.count)
 
@@ -152,7 +180,7 @@ def main(arguments: list[str]) -> None:
     folder = Path(arguments[0] if arguments else "demo")
     faults = build(folder)
     print(f"The demo is in {folder}: {len(faults)} planted faults, two files to import.")
-    print(f"Sign in as any of these, password “{PASSWORD}”:")
+    print(f"Sign in as any of these, password “{PASSWORD}”, or PIN {PIN} on a tablet of the shop:")
     for name, sign_in_name, role in PEOPLE:
         print(f"  {sign_in_name:6} {name}, {role.replace('_', ' ')}")
 
@@ -198,6 +226,8 @@ def open_shop(session: Session) -> Shop:
     for person in people.values():
         # A salt from the generator, so that the database is the same each time.
         person.password_hash = password_hasher().hash(PASSWORD, salt=chance.randbytes(16))
+        person.pin_hash = password_hasher().hash(PIN, salt=chance.randbytes(16))
+        person.language = LANGUAGES.get(person.sign_in_name)
     instruments = {
         kind: add_instrument(session, manager, kind, name, bore, opened)
         for kind, name, bore in (
@@ -255,12 +285,20 @@ def panels_of_a_house() -> Iterator[NewPanel]:
                 raising_sequence=sequence,
                 bays=bays_of(length, depth) if is_closed else (),
                 connectors=(nanometres("4'"), length - nanometres("4'")) if is_closed else (),
+                penetrations=tuple(penetrations_of(kind, position)),
             )
 
 
 def bays_of(length: int, depth: int) -> tuple[Bay, ...]:
     """Bays at 24 in, with 22 1/2 in clear between members."""
     return tuple(Bay(n, nanometres("22 1/2"), depth) for n in range(1, length // nanometres("24") + 1))
+
+
+def penetrations_of(kind: str, position: int) -> Iterator[Penetration]:
+    """One to three, each in a bay of its own."""
+    for number, words in enumerate(PENETRATIONS.get(kind, ())[: 1 + position % 3]):
+        along, across = nanometres(f"{3 + 4 * number}'"), nanometres(f"{3 + number}'")
+        yield Penetration(*words, along, across)
 
 
 def passage(shop: Shop, panel: Panel, number: int) -> Iterator[Visit]:
@@ -292,9 +330,15 @@ def run(shop: Shop, visits: list[Visit]) -> None:
             freeze_ripe_limits(shop, week_ends)
             week_ends += timedelta(days=7)
         if log(shop, task) != "within":
-            days = 7 if task.check.characteristic.key.endswith("moisture") else 0
-            at = task.at + timedelta(days=days, minutes=14)
+            at = task.at + time_to_put_right(task)
             heapq.heappush(tasks, Task(at, task.serial, task.visit, task.check, again=True))
+
+
+def time_to_put_right(task: Task) -> timedelta:
+    """Damp wood dries for a week; a thin bay is blown again when the whole panel is filled and cored."""
+    if task.check.characteristic.key.endswith("moisture"):
+        return timedelta(days=7, minutes=14)
+    return timedelta(minutes=45 if task.visit.station == "fill" else 14)
 
 
 def tasks_of(shop: Shop, visit: Visit) -> Iterator[Task]:
@@ -337,9 +381,11 @@ def typed(shop: Shop, task: Task) -> dict[str, str]:
     """What the worker types: the process, its faults if any, and the graduation of the instrument."""
     match task.check.characteristic.method.key:
         case "check":
-            return answer(shop, task.again)
+            return answer(shop, task)
         case "difference_of_diagonals":
             return diagonals(shop, task)
+        case "fill":
+            return fill(shop, task)
         case "core":
             return core(shop, task)
         case "meter":
@@ -348,9 +394,16 @@ def typed(shop: Shop, task: Task) -> dict[str, str]:
             return length(shop, task)
 
 
-def answer(shop: Shop, mended: bool) -> dict[str, str]:
-    faults = 0 if mended or shop.chance.random() > 0.015 else shop.chance.choice((1, 1, 2))
-    return {"passed": "no", "faults": str(faults)} if faults else {"passed": "yes"}
+def answer(shop: Shop, task: Task) -> dict[str, str]:
+    """Passed, or so many faults with their places; a penetration is a place itself."""
+    faults = 0 if task.again or shop.chance.random() > 0.015 else shop.chance.choice((1, 1, 2))
+    if not faults:
+        return {"passed": "yes"}
+    failed = {"passed": "no", "faults": str(faults)}
+    if task.check.place:
+        return failed
+    spots = [PlaceMark(shop.chance.randrange(20, 980), shop.chance.randrange(40, 960)) for _ in range(faults)]
+    return {**failed, "where": format_place_marks(spots)}
 
 
 def length(shop: Shop, task: Task) -> dict[str, str]:
@@ -394,7 +447,7 @@ def lie_in_fence(shop: Shop, task: Task) -> dict[str, float]:
     long, wide = panel.length / NANOMETRES_PER_INCH, panel.width / NANOMETRES_PER_INCH
     spread = 0.012 if task.again else 0.034
     difference = shop.chance.gauss(0, 0.012 if task.again else 0.038)
-    difference += 0.1 if is_fence_out(task.visit) and not task.again else 0
+    difference += 0.125 if is_fence_out(task.visit) and not task.again else 0
     # The lean that makes this difference of diagonals, by the parallelogram law.
     lean = difference * math.hypot(long, wide) / (2 * long)
     edge_ab, edge_dc, end_da, end_cb = (shop.chance.gauss(0, spread) for _ in range(4))
@@ -406,29 +459,60 @@ def lie_in_fence(shop: Shop, task: Task) -> dict[str, float]:
     }
 
 
+def fill(shop: Shop, task: Task) -> dict[str, str]:
+    """The mass that a bay took: its density over its volume, which is not quite nominal."""
+    panel, bay = task.visit.item, bay_of(task)
+    cubic_feet = bay.width * panel.width * bay.depth / NANOMETRES_PER_INCH**3 / 1728
+    pounds = density(shop, task) * cubic_feet * shop.chance.gauss(1, 0.01)
+    seconds = pounds / POUNDS_A_SECOND * shop.chance.gauss(1, 0.03)
+    return {"mass": f"{pounds:.1f} lb", "setting": SETTINGS[panel.kind], "seconds": f"{seconds:.0f}"}
+
+
 def core(shop: Shop, task: Task) -> dict[str, str]:
-    item = task.visit.item
-    bay = item.subject.bay(int(task.check.place.split()[1]))
-    assert bay is not None  # noqa: S101 - the plan names bays the panel has
-    depth = Length.from_nanometres(bay.depth)
-    density = shop.chance.gauss((3.8 if bay.depth <= nanometres("7 1/4") else 4.0), 0.1)
-    if not task.again:
-        shop.filled += 1
-        density += fill_fault(shop, item)
+    depth = Length.from_nanometres(bay_of(task).depth)
     cubic_feet = math.pi / 4 * 2.5**2 * float(depth.inches) / 1728
-    grams = density * cubic_feet * 453.59237
+    grams = density(shop, task) * cubic_feet * 453.59237
+    name_fill_fault(shop, task)
     return {"mass": f"{grams:.1f} g", "depth": format_length(depth, DENOMINATOR)}
 
 
-def fill_fault(shop: Shop, item: Item) -> float:
-    """What the planted faults take from the density of the panel now filled, in lb/ft³."""
-    if shop.filled == 33:
-        shop.faults["thin bay"].marks.append(name_of(item))
-        return -0.95
-    if 42 < shop.filled <= 62:
-        shop.faults["worn machine"].marks.append(name_of(item))
-        return -0.018 * (shop.filled - 42)
-    return 0
+def bay_of(task: Task) -> Bay:
+    bay = task.visit.item.subject.bay(int(task.check.place.split()[1]))
+    assert bay is not None  # noqa: S101 - the plan names bays the panel has
+    return bay
+
+
+def density(shop: Shop, task: Task) -> float:
+    """What the bay is filled to, in lb/ft³: the same for its mass and its core, and anew once put right."""
+    item, bay = task.visit.item, bay_of(task)
+    key = (item.id, bay.number, task.again)
+    if key not in shop.densities:
+        fault = 0 if task.again else fill_fault(filling_number(shop, item), is_cored(item, bay))
+        shop.densities[key] = shop.chance.gauss(3.8 if bay.depth <= nanometres("7 1/4") else 4.0, 0.1) + fault
+    return shop.densities[key]
+
+
+def filling_number(shop: Shop, item: Item) -> int:
+    return shop.filled.setdefault(item.id, len(shop.filled) + 1)
+
+
+def is_cored(item: Item, bay: Bay) -> bool:
+    cored = item.control_plan.plan.characteristic(item.kind, "core_density").due_places(item.subject)
+    return f"bay {bay.number}" in cored
+
+
+def fill_fault(number: int, is_cored: bool) -> float:
+    """What the planted faults take from the density of a bay in the n-th panel filled, in lb/ft³."""
+    if number == 33:
+        return -0.95 if is_cored else 0
+    return -0.018 * (number - 42) if 42 < number <= 62 else 0
+
+
+def name_fill_fault(shop: Shop, task: Task) -> None:
+    number = filling_number(shop, task.visit.item)
+    if not task.again and fill_fault(number, is_cored=True):
+        fault = shop.faults["thin bay" if number == 33 else "worn machine"]
+        fault.marks.append(name_of(task.visit.item))
 
 
 def moisture(shop: Shop, task: Task) -> dict[str, str]:
@@ -470,10 +554,11 @@ def working_day(number: int) -> date:
 def write_schedule(path: Path) -> None:
     """A small fourth building to import, with one row whose length cannot be read."""
     header = (
-        "building building_name mark kind length width depth bays bay_width connectors run position "
-        "raising_sequence"
+        "building building_name mark kind length width depth bays bay_width connectors penetrations run "
+        "position raising_sequence"
     )
-    sizes = ["8'", '11 1/4"', "10", '22 1/2"', "4'; 16'"]
+    vents = "V1 | both | 3 in | pipe sleeve | 6' | 4'; E1 | inner | 1 in | conduit sleeve"
+    sizes = ["8'", '11 1/4"', "10", '22 1/2"', "4'; 16'", vents]
     rows = [
         ["H4", "Tern Point Studio", f"R-{n:02}", "Closed roof panel", length, *sizes, "Roof", str(n), str(n)]
         for n, length in enumerate(["20'"] * 6 + ["5/0"], 1)

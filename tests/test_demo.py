@@ -12,12 +12,15 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 import seed_demo
+from qc_app.plan.place_marks import parse_place_marks
 from qc_app.records.building import Building, Lot, Panel
 from qc_app.records.chart import Stream
+from qc_app.records.control_plan import Characteristic
 from qc_app.records.database import Database
 from qc_app.records.event import Event, first_break
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Person, Plant, Station
+from qc_app.work.fill_agreement import fill_agreements
 from qc_app.work.people import password_hasher
 from qc_app.work.readings_file import take_readings
 from qc_app.work.schedule_file import take_schedule
@@ -83,9 +86,12 @@ def test_the_readings_run_over_twelve_weeks_of_working_days(session: Session) ->
 def test_everybody_printed_can_sign_in(session: Session, demo: Demo) -> None:
     people = session.scalars(select(Person)).all()
     assert seed_demo.PASSWORD in demo.printed
+    assert f"PIN {seed_demo.PIN} " in demo.printed
     for someone in people:
         assert f"{someone.sign_in_name:6} {someone.name}, " in demo.printed
         assert password_hasher().verify(someone.password_hash, seed_demo.PASSWORD)
+        assert someone.pin_hash is not None
+        assert password_hasher().verify(someone.pin_hash, seed_demo.PIN)
 
 
 def test_the_log_names_nobody_and_nothing_but_the_invented_shop(session: Session) -> None:
@@ -111,6 +117,44 @@ def test_a_worker_finds_a_panel_with_something_due_at_every_station(session: Ses
         panels = panels_waiting(session, worker, station)
         assert panels, station.name
         assert all(next_due(due_here(session, panel, station)) for panel in panels)
+
+
+def test_one_worker_reads_spanish(session: Session) -> None:
+    assert {p.sign_in_name: p.language for p in session.scalars(select(Person)) if p.language} == {
+        "juno": "es"
+    }
+
+
+def test_every_bay_filled_says_its_mass_setting_and_seconds(session: Session) -> None:
+    masses = session.scalars(
+        select(Reading).join(Reading.characteristic).where(Characteristic.key == "bay_fill")
+    )
+    entered = [reading.entries for reading in masses]
+    assert len(entered) > 600
+    assert all(list(entries) == ["mass", "setting", "seconds"] for entries in entered)
+
+
+def test_masses_and_cores_agree_except_where_a_bay_was_filled_anew(session: Session) -> None:
+    found = [a for panel in session.scalars(select(Panel)) for a in fill_agreements(session, panel)]
+    assert len(found) > 50
+    assert sum(not agreement.agrees for agreement in found) <= len(found) * 0.05
+
+
+def test_closed_panels_have_a_few_penetrations_each_checked_twice(session: Session) -> None:
+    for panel in session.scalars(select(Panel)):
+        assert len(panel.penetrations) in ((1, 2, 3) if panel.kind.startswith("closed") else (0,))
+    checked = (
+        select(Characteristic.key, func.count()).join(Reading.characteristic).group_by(Characteristic.key)
+    )
+    counts = {key: count for key, count in session.execute(checked) if key.startswith("penetration_")}
+    assert min(counts["penetration_place"], counts["penetration_seal"]) > 100
+
+
+def test_a_failed_check_shows_its_faults_on_the_drawing(session: Session) -> None:
+    failed = [r for r in session.scalars(select(Reading)) if r.entries.get("passed") == "no" and not r.place]
+    assert failed
+    for reading in failed:
+        assert len(parse_place_marks(reading.entries["where"])) == reading.amount
 
 
 # The same each time
@@ -179,4 +223,5 @@ def test_the_planted_faults_name_real_panels_and_charts(session: Session, demo: 
     for fault in faults:
         assert fault["marks"]
         assert set(fault["marks"]) <= real
-        assert (fault["station"], fault["characteristic"], fault["place"]) in charts
+        for characteristic in filter(None, (fault["characteristic"], fault["shown_too"])):
+            assert (fault["station"], characteristic, fault["place"]) in charts

@@ -41,6 +41,7 @@ GRADUATION = {
     "member_moisture": 0.11,
     "wood_moisture": 0.11,
     "core_density": 0.11,
+    "bay_fill": 0.09,
 }
 """The graduation each characteristic is read to, in sigmas of the demo's undisturbed process."""
 
@@ -86,8 +87,8 @@ def charts(demo: Demo, faults: list[dict[str, object]]) -> Iterator[list[Drawn]]
 
 
 def _drawn(session: Session, stream: Stream, faults: list[dict[str, object]]) -> Drawn:
-    here = (stream.station.key, stream.characteristic, stream.place)
-    planted = [f for f in faults if (f["station"], f["characteristic"], f["place"]) == here]
+    planted = [f for f in faults if stream.characteristic in (f["characteristic"], f["shown_too"])]
+    planted = [f for f in planted if (f["station"], f["place"]) == (stream.station.key, stream.place)]
     rules: dict[int, set[str]] = {}
     for signal in signals(session, stream):
         rules.setdefault(signal.point_id, set()).add(signal.rule)
@@ -104,9 +105,10 @@ def _shown(point: Point, rules: set[str], stream: Stream, planted: list[dict[str
     return Shown(name, reading, frozenset(rules), phase_of(stream.phases, point) is not None, belongs)
 
 
-def of_fault(charts: list[Drawn], what: str) -> list[Shown]:
-    """The points that a fault was planted in, in order of time."""
-    return [shown for chart in charts for shown in chart.shown if what in shown.planted]
+def of_fault(charts: list[Drawn], what: str, *, masses: bool = False) -> list[Shown]:
+    """The points that a fault was planted in, in order of time: one for each panel, or one for each bay."""
+    drawn = [chart for chart in charts if (chart.stream.characteristic == "bay_fill") == masses]
+    return [shown for chart in drawn for shown in chart.shown if what in shown.planted]
 
 
 def share_signalling(values: NDArray[np.float64], centre: float, sigma: float) -> float:
@@ -158,6 +160,22 @@ def test_the_drift_is_signalled_before_its_first_panel_is_out_of_tolerance(chart
     signalled = next(i for i, shown in enumerate(planted) if shown.rules)
     outside = next(i for i, shown in enumerate(planted) if shown.reading.verdict == Verdict.OUTSIDE)
     assert signalled < outside
+
+
+def test_the_mass_of_the_thin_bay_alone_is_thin_too(charts: list[Drawn]) -> None:
+    bays = of_fault(charts, "A bay filled thin", masses=True)
+    (cored,) = of_fault(charts, "A bay filled thin")
+    (thin,) = (shown for shown in bays if shown.reading.verdict == Verdict.OUTSIDE)
+    assert len(bays) in (8, 12)
+    assert (thin.name, thin.reading.place) == (cored.name, cored.reading.place)
+    assert "beyond_limit" in thin.rules
+
+
+def test_the_masses_signal_the_drift_before_the_cores_do(charts: list[Drawn]) -> None:
+    what = "The blower wears; density drifts down"
+    by_mass = next(s for s in of_fault(charts, what, masses=True) if s.rules)
+    by_core = next(s for s in of_fault(charts, what) if s.rules)
+    assert by_mass.reading.measured_at < by_core.reading.measured_at
 
 
 # Signals that belong to no fault
