@@ -16,7 +16,8 @@ from cheroot.wsgi import Server
 from qc_app.refusal import Refusal
 
 THREADS = 8
-LARGEST_BODY = 16 * 1024 * 1024
+LARGEST_BODY = 65 * 1024 * 1024
+"""Bytes; as much as the page that takes most. The pages themselves keep the others to less."""
 LARGEST_HEAD = 32 * 1024
 WAITING_CONNECTIONS = 200
 """How many connections may stay open between two requests; a tablet holds a few."""

@@ -17,6 +17,7 @@ from qc_app.refusal import Refusal
 from qc_app.serve.addresses import this_machine
 from qc_app.serve.authority import Identity, issue, make_authority, server_context
 from qc_app.serve.listen import LARGEST_BODY, LARGEST_HEAD, THREADS, Listener, listening, repeating
+from qc_app.web import ROOM
 from tests.serve.conftest import Answer, ask, ask_securely, shown_certificate
 
 NOW = datetime.now(UTC)
@@ -161,6 +162,10 @@ def test_a_head_that_is_too_large_is_refused(plain: Listener) -> None:
     assert ask(plain.port, headers={"X-Long": "a" * (LARGEST_HEAD // 2)}).status == 200
     assert ask(plain.port, headers={"X-Long": "a" * LARGEST_HEAD}).status == 413
     assert ask(plain.port, "/" + "a" * LARGEST_HEAD).status == 414
+
+
+def test_it_takes_all_that_any_page_takes() -> None:
+    assert max(ROOM.values()) <= LARGEST_BODY
 
 
 def test_a_body_that_is_too_large_is_refused_before_it_is_read(plain: Listener) -> None:
