@@ -77,7 +77,7 @@ function circumstances(asked, facts, instruments) {
   const bay = facts.bays[asked.bay] ?? {};
   return {
     length: BigInt(facts.size.length), width: BigInt(facts.size.width), depth: BigInt(facts.size.depth),
-    bayDepth: whole(bay.depth), bayWidth: whole(bay.width), bayLength: BigInt(facts.size.width),
+    bayDepth: whole(bay.depth), bayWidth: whole(bay.width), target: whole(asked.target),
     bore: whole(instruments.find(({ bore }) => bore)?.bore),
     uncertainties: uncertainties(facts, instruments),
   };

@@ -8,7 +8,7 @@ import { Keypad } from "./keypad.js";
 import "./offline.js";
 import { writeEntry } from "./outbox.js";
 import { author, start as startPeople } from "./people.js";
-import { said } from "./step.js";
+import { completeUnit, said } from "./step.js";
 import { learn, word } from "./words.js";
 
 const words = JSON.parse(document.getElementById("page-words").textContent);
@@ -25,6 +25,7 @@ let isSaving = false;
 /** @param {Event} event */
 async function next(event) {
   event.preventDefault();
+  for (const input of inputs) completeUnit(input, units.system);
   const empty = inputs.find(({ value }) => !value.trim());
   if (empty && empty !== event.target) return empty.focus();
   if (!isSaving) await save();

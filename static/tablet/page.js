@@ -11,7 +11,7 @@ import { measuredShape, signed } from "./measured_shape.js";
 import "./offline.js";
 import { entry as storedEntry, replace, writeEntry } from "./outbox.js";
 import { author, start as startPeople } from "./people.js";
-import { FieldRefused, said, Step } from "./step.js";
+import { completeUnit, FieldRefused, said, Step } from "./step.js";
 import { learn, word } from "./words.js";
 
 /** @param {string} id */
@@ -142,6 +142,7 @@ async function next(event) {
   event.preventDefault();
   if (isSaving || current === null) return;
   const inputs = current.typedInputs;
+  for (const input of inputs) completeUnit(input, units.system);
   const at = inputs.indexOf(/** @type {HTMLInputElement} */ (event.target));
   // One key leads from field to field and saves after the last.
   const following = inputs.slice(at + 1).find(({ value }) => !value) ?? null;

@@ -3,10 +3,8 @@
 import { EntryRefused } from "../measure/methods.js";
 import { Refusal } from "../measure/refusal.js";
 import { show, twoWays, verdictText } from "./echo.js";
-import { FaultMarks } from "./fault_marks.js";
 import { judged, shapeOf } from "./judge.js";
 import { signed } from "./measured_shape.js";
-import { reduced } from "./photo.js";
 import { word } from "./words.js";
 
 /** @typedef {Record<string, any>} Asked */
@@ -25,6 +23,8 @@ export class Step {
   photos = [];
   /** The reading that is corrected, if one is. @type {Asked["reading"] | null} */
   corrected = null;
+  /** The marks on the drawing, once there was a fault to mark. @type {import("./fault_marks.js").FaultMarks | null} */
+  marks = null;
 
   /**
    * @param {number} number from 1
@@ -36,7 +36,6 @@ export class Step {
     Object.assign(this, { number, asked, facts, units });
     this.section = document.getElementById(`step-${number}`);
     this.name = this.section.querySelector("h2").textContent.trim();
-    this.marks = [...this.section.querySelectorAll("[data-places]")].map((row) => new FaultMarks(row));
     this.section.addEventListener("input", ({ target }) => this.#typed(target));
     this.section.addEventListener("change", ({ target }) => this.#chosen(target));
     this.section.querySelector("[data-note-key]").addEventListener("click", () => this.#openNote());
@@ -152,15 +151,18 @@ export class Step {
   }
 
   /** “No” asks where and how many. @param {Asked} asked */
-  #showFaults(asked) {
-    const places = this.section.querySelector("[data-places]");
-    if (!asked.fields.passed || !places) return;
+  async #showFaults(asked) {
+    const row = this.section.querySelector("[data-places]");
+    if (!asked.fields.passed || !row) return;
     const isFaulty = valueOf(asked.fields.passed) === "no";
-    places.hidden = !isFaulty;
+    row.hidden = !isFaulty;
     this.section.querySelector("[data-faults]").hidden = !isFaulty;
-    const [marks] = this.marks;
+    if (!isFaulty) return;
+    const { FaultMarks } = await import("./fault_marks.js");
+    this.marks ??= new FaultMarks(row);
+    this.marks.draw();
     const count = document.getElementById(asked.fields.faults);
-    if (isFaulty && marks.places.length > Number(count.value || 0)) count.value = String(marks.places.length);
+    if (this.marks.places.length > Number(count.value || 0)) count.value = String(this.marks.places.length);
   }
 
   // Notes and photos
@@ -178,6 +180,7 @@ export class Step {
     input.value = "";
     if (!file) return;
     try {
+      const { reduced } = await import("./photo.js");
       this.photos.push(await reduced(file));
       this.#showPhotos();
     } catch {
@@ -250,7 +253,6 @@ export class Step {
       this.#showFaults(asked);
       this.echo(asked);
     }
-    for (const marks of this.marks) marks.draw();
   }
 
   /** What is typed now, by id of the field. @returns {Record<string, string>} */
@@ -299,6 +301,14 @@ const kindOf = (id) => document.getElementById(id).dataset.keypad ?? "";
 
 /** Whether the field must be filled in. @param {string} id */
 const isNeeded = (id) => document.getElementById(id).dataset.optional === undefined;
+
+/** A bare number in a metric shop is millimetres, and says so. @param {HTMLInputElement} input @param {string} system */
+export function completeUnit(input, system) {
+  if (system === "metric" && input.dataset.keypad === "length" && /^\s*[\d.,]+\s*$/.test(input.value)) {
+    input.value = `${input.value.trim()} mm`;
+    input.dispatchEvent(new Event("input", { bubbles: true }));
+  }
+}
 
 /** @param {string} id of an input, or of the group of two answers */
 function valueOf(id) {

@@ -22,13 +22,30 @@ def fetched(app: Flask, name: str, headers: dict[str, str]) -> TestResponse:
     return answer
 
 
-def test_a_script_arrives_whole_and_small(app: Flask, shop: Cast) -> None:
-    plain, small = (fetched(app, "measure/length.js", headers) for headers in ({}, ASKED))
+def test_a_sheet_arrives_whole_and_small(app: Flask, shop: Cast) -> None:
+    plain, small = (fetched(app, "log.css", headers) for headers in ({}, ASKED))
     assert small.headers["Content-Encoding"] == "gzip"
     assert "Accept-Encoding" in small.headers["Vary"]
     assert gzip.decompress(small.data) == plain.data
     assert len(small.data) < len(plain.data) / 2
     assert int(small.headers["Content-Length"]) == len(small.data)
+
+
+def test_a_script_leaves_its_comments_behind_and_nothing_else(app: Flask, shop: Cast) -> None:
+    plain, small = (fetched(app, "measure/length.js", headers).data for headers in ({}, ASKED))
+    script = gzip.decompress(small).decode()
+    assert "@param" in plain.decode()
+    assert "@param" not in script
+    code = [
+        line.strip() for line in plain.decode().splitlines() if line.strip().startswith("export function")
+    ]
+    assert len(code) > 2
+    assert all(line in script for line in code)
+
+
+def test_a_script_of_somebody_else_keeps_its_comments(app: Flask, shop: Cast) -> None:
+    plain, small = (fetched(app, "vendor/jsqr.js", headers).data for headers in ({}, ASKED))
+    assert gzip.decompress(small) == plain
 
 
 def test_a_stations_page_is_compressed_and_a_page_with_a_token_is_not(

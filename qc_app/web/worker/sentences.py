@@ -26,7 +26,7 @@ def tablet_sentences() -> dict[str, str]:
 def _sentences(static: Path) -> tuple[str, ...]:
     """Every text in the measuring scripts that is more than a key."""
     found: dict[str, None] = {}
-    for file in sorted((static / "measure").glob("*.js")):
+    for file in sorted((static / "measure").rglob("*.js")):
         for text in _TEXT.findall(_IMPORT.sub("", file.read_text("utf-8"))):
             if " " in text:
                 found[text.replace('\\"', '"')] = None
