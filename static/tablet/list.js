@@ -2,7 +2,6 @@
 
 import { start as startBar } from "./bar.js";
 import { entries } from "./outbox.js";
-import "./offline.js";
 import { start as startPeople } from "./people.js";
 import { findPanel, listenForScanner, openCamera, readLabel, sentence } from "./scan.js";
 import { learn, word } from "./words.js";

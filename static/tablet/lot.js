@@ -5,7 +5,6 @@ import { Refusal } from "../measure/refusal.js";
 import { start as startBar } from "./bar.js";
 import { show, twoWays } from "./echo.js";
 import { Keypad } from "./keypad.js";
-import "./offline.js";
 import { writeEntry } from "./outbox.js";
 import { author, start as startPeople } from "./people.js";
 import { completeUnit, said } from "./step.js";

@@ -8,7 +8,6 @@ import { keyOf, newestReadings } from "./entered.js";
 import { agree, isFarOff } from "./judge.js";
 import { Keypad } from "./keypad.js";
 import { measuredShape, signed } from "./measured_shape.js";
-import "./offline.js";
 import { entry as storedEntry, replace, writeEntry } from "./outbox.js";
 import { author, start as startPeople } from "./people.js";
 import { completeUnit, FieldRefused, said, Step } from "./step.js";
