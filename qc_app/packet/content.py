@@ -127,6 +127,7 @@ def _readings_by_panel(session: Session, building: Building) -> defaultdict[int,
             selectinload(Reading.station),
             selectinload(Reading.person),
             selectinload(Reading.instruments),
+            selectinload(Reading.photos),
         )
     )
     for reading in session.scalars(query):

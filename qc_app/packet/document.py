@@ -1,14 +1,15 @@
 """The handover packet of a building as a PDF for print, screen and archive."""
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
 from qc_app.packet.characters import MISSING, breakable, printable, printable_ascii
 from qc_app.packet.content import BuildingPacket
-from qc_app.packet.panel_record import CheckLine, PanelRecord
-from qc_app.packet.reading_line import Fate, ReadingLine, State
+from qc_app.packet.panel_record import CheckLine, PanelRecord, StationRecord, ToldIn
+from qc_app.packet.panel_tables import bay_fills, beside, penetrations
+from qc_app.packet.reading_line import State
 from qc_app.packet.readings_table import readings_csv
 from qc_app.packet.wording import counted, long_date, short_time
 from qc_app.refusal import shortened
@@ -114,11 +115,15 @@ def _panel(panel: PanelRecord) -> dict[str, Any]:
         "state": _panel_state(panel).value,
         "summary": panel.summary,
         "open_points": _open_points(panel),
-        "stations": [
-            {"name": station.name, "checks": [_check(check) for check in station.checks]}
-            for station in panel.stations
-        ],
+        "stations": [station for station in map(_station, panel.stations) if station["checks"]],
+        "penetrations": penetrations(panel),
+        "fill": bay_fills(panel),
     }
+
+
+def _station(station: StationRecord) -> dict[str, Any]:
+    checks = [check for check in station.checks if check.told_in is ToldIn.CHECKS]
+    return {"name": station.name, "checks": [_check(check) for check in checks]}
 
 
 def _panel_state(panel: PanelRecord) -> State:
@@ -138,7 +143,17 @@ def _open_points(panel: PanelRecord) -> list[str]:
         return read
     if len(missing) == sum(check.due for check in panel.checks):
         return [*read, f"Nothing recorded yet; {counted(len(missing), 'check is', 'checks are')} due."]
-    return [*read, f"{'; '.join(check.title for check in missing)}: not yet recorded."]
+    return [*read, f"{'; '.join(_titles(missing))}: not yet recorded."]
+
+
+def _titles(checks: Sequence[CheckLine]) -> list[str]:
+    """The title of each check; the bays of a fill in one."""
+    titles = [check.title for check in checks if check.told_in is not ToldIn.BAYS]
+    bays = [check for check in checks if check.told_in is ToldIn.BAYS]
+    if not bays:
+        return titles
+    numbers = ", ".join(check.place.removeprefix("bay ") for check in bays)
+    return [*titles, f"{bays[0].name}, {'bay' if len(bays) == 1 else 'bays'} {numbers}"]
 
 
 def _check(check: CheckLine) -> dict[str, Any]:
@@ -157,16 +172,6 @@ def _check(check: CheckLine) -> dict[str, Any]:
         "deviation": newest.deviation if newest else "",
         "measured_at": short_time(newest.measured_at) if newest else "",
         "by": ", ".join((newest.by, *newest.instruments)) if newest else "",
-        "note": newest.note if newest else "",
-        "earlier": [_earlier(line, first=number == 0) for number, line in enumerate(check.earlier)],
+        "where": newest.where if newest else "",
+        "beside": beside(check),
     }
-
-
-def _earlier(line: ReadingLine, *, first: bool) -> str:
-    entered = "" if line.entered == line.value else f" (entered {line.entered})"
-    fate = "corrected" if line.fate is Fate.CORRECTED else "measured again"
-    note = f" Note: {line.note}" if line.note else ""
-    return (
-        f"{'First' if first else 'Then'} {line.value}{entered}, {line.verdict.value}, "
-        f"{short_time(line.measured_at)}, {line.by}; {fate}.{note}"
-    )

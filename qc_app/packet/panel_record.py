@@ -3,12 +3,13 @@
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from enum import Enum, auto
 
 from qc_app.measure.conformity import Verdict
 from qc_app.measure.length import Length, format_length
 from qc_app.packet.reading_line import Fate, ReadingLine, Scale, State, reading_line, target_text
 from qc_app.packet.wording import check_text, counted, limits_text, not_recorded
-from qc_app.plan.characteristic import Characteristic, Requirement
+from qc_app.plan.characteristic import Characteristic, Each, Requirement
 from qc_app.plan.control_plan import Check, CheckKey
 from qc_app.plan.quantity import Units
 from qc_app.plan.subject import Subject
@@ -16,6 +17,15 @@ from qc_app.records.building import Panel
 from qc_app.records.reading import Reading
 from qc_app.records.standing import standing
 from qc_app.refusal import Refusal
+
+
+class ToldIn(Enum):
+    """The table of a panel's page that a check stands in: that of all checks, or one row for each bay or
+    penetration."""
+
+    CHECKS = auto()
+    BAYS = auto()
+    PENETRATIONS = auto()
 
 
 @dataclass(frozen=True)
@@ -32,6 +42,9 @@ class CheckLine:
     limits: str
     newest: ReadingLine | None
     earlier: tuple[ReadingLine, ...]
+    detail: str = ""
+    """What the schedule says of the place."""
+    told_in: ToldIn = ToldIn.CHECKS
 
     @property
     def title(self) -> str:
@@ -136,17 +149,18 @@ def _lines_by_check(
     panel: Panel, readings: Sequence[Reading], scale: Scale
 ) -> dict[CheckKey, list[ReadingLine]]:
     standing_ids = {reading.id for reading in standing(readings).values()}
-    superseded_ids = {reading.supersedes_id for reading in readings}
+    reasons = {reading.supersedes_id: reading.reason for reading in readings if reading.supersedes_id}
     subject = panel.subject
     lines: defaultdict[CheckKey, list[ReadingLine]] = defaultdict(list)
     for reading in readings:
-        fate = Fate.CORRECTED if reading.id in superseded_ids else Fate.MEASURED_AGAIN
+        fate = Fate.CORRECTED if reading.id in reasons else Fate.MEASURED_AGAIN
         line = reading_line(
             reading,
             _characteristic(panel, reading.characteristic.key),
             subject,
             Fate.STANDS if reading.id in standing_ids else fate,
             scale,
+            reasons.get(reading.id, ""),
         )
         lines[reading.characteristic.key, reading.place].append(line)
     return dict(lines)
@@ -189,7 +203,15 @@ def _due(check: Check, subject: Subject, lines: Sequence[ReadingLine], units: Un
         limits=limits_text(quantity, requirement, units),
         newest=newest,
         earlier=earlier,
+        detail=check.characteristic.detail(subject, check.place),
+        told_in=_told_in(check.characteristic),
     )
+
+
+def _told_in(characteristic: Characteristic) -> ToldIn:
+    if characteristic.method.key == "fill":
+        return ToldIn.BAYS
+    return ToldIn.PENETRATIONS if characteristic.each is Each.PENETRATION else ToldIn.CHECKS
 
 
 def _requirement(check: Check, subject: Subject) -> Requirement:

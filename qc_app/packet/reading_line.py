@@ -1,6 +1,7 @@
 """One reading as a packet tells it: as typed, as printed, and against what it was judged."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 from enum import StrEnum
 
@@ -9,6 +10,7 @@ from qc_app.packet.wording import (
     companion_text,
     deviation_text,
     entered_text,
+    faults_text,
     limits_text,
     not_within,
     value_text,
@@ -69,6 +71,13 @@ class ReadingLine:
     instruments: tuple[str, ...]
     note: str
     units: Units
+    typed: Mapping[str, str] = field(default_factory=dict)
+    """Exactly what was typed, by the key of its field."""
+    where: str = ""
+    """Places of faults on the panel, in words."""
+    photos: tuple[str, ...] = ()
+    """SHA-256 of each photo."""
+    corrected_because: str = ""
 
     def unproven(self, check: str) -> str:
         """Plain sentence on why this reading does not prove its check."""
@@ -84,7 +93,12 @@ class Scale:
 
 
 def reading_line(
-    reading: Reading, characteristic: Characteristic | None, subject: Subject, fate: Fate, scale: Scale
+    reading: Reading,
+    characteristic: Characteristic | None,
+    subject: Subject,
+    fate: Fate,
+    scale: Scale,
+    corrected_because: str = "",
 ) -> ReadingLine:
     """The line for a reading. ``characteristic`` is None when the control plan no longer has it."""
     quantity, units = reading.quantity, scale.units
@@ -112,6 +126,10 @@ def reading_line(
         instruments=tuple(sorted(instrument.name for instrument in reading.instruments)),
         note=reading.note,
         units=units,
+        typed=reading.entries,
+        where=faults_text(reading.entries.get("where", ""), subject, units),
+        photos=tuple(sorted(photo.sha256 for photo in reading.photos)),
+        corrected_because=corrected_because,
     )
 
 
@@ -127,7 +145,7 @@ def _companions(
         return ()
     bore = bore_of(reading.instruments)
     try:
-        outcome = characteristic.method.work_out(reading.entries, Circumstances(subject, reading.place, bore))
+        outcome = characteristic.work_out(reading.entries, Circumstances(subject, reading.place, bore))
     except Refusal:
         # Taken under another version of the plan or of the panel's sizes: the stored amount stands alone.
         return ()

@@ -29,6 +29,9 @@ COLUMNS = (
     "note",
     "received at",
     "number of entry",
+    "places of faults",
+    "photos (SHA-256)",
+    "corrected because",
 )
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
@@ -79,6 +82,9 @@ def _row(line: ReadingLine, units: Units) -> tuple[Cell, ...]:
         line.note,
         line.received_at.isoformat(),
         line.uuid,
+        line.typed.get("where", ""),
+        "; ".join(line.photos),
+        line.corrected_because,
     )
 
 

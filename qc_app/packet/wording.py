@@ -1,12 +1,23 @@
 """How a packet words amounts, limits, times and open points, in the plant's own units."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from qc_app.measure.conformity import Verdict
 from qc_app.plan.characteristic import Requirement
 from qc_app.plan.method import Companion, Entry, Method
-from qc_app.plan.quantity import MINUS, Quantity, Units, format_amount, format_derived, format_difference
+from qc_app.plan.place_marks import parse_place_marks
+from qc_app.plan.quantity import (
+    MINUS,
+    NANOMETRES_PER_INCH,
+    Quantity,
+    Units,
+    format_amount,
+    format_derived,
+    format_difference,
+)
+from qc_app.plan.subject import Subject
+from qc_app.refusal import Refusal
 
 MONTHS = (
     "January",
@@ -80,16 +91,51 @@ def deviation_text(quantity: Quantity, amount: int, target: int | None, units: U
 def entered_text(method: Method | None, entries: Mapping[str, str]) -> str:
     """What was typed, exactly, each entry after the name of its field where there are several.
 
-    ``method`` is None when the control plan no longer says how it was measured.
+    Places of faults are left to ``faults_text``. ``method`` is None when the control plan no longer says how
+    it was measured.
     """
     if method is None:
         return "; ".join(f"{key} {text}" for key, text in entries.items())
-    fields = [field for field in method.fields if field.key in entries]
+    fields = [f for f in method.fields if f.key in entries and f.entry is not Entry.PLACES]
     if entries.get("passed", "").strip().lower() == "yes":
         return ""
     if len(fields) == 1 or any(field.entry is Entry.YES_NO for field in fields):
         return ", ".join(entries[field.key] for field in fields)
-    return "; ".join(f"{field.label} {entries[field.key]}" for field in fields)
+    return "; ".join(f"{field.label.removesuffix(' (optional)')} {entries[field.key]}" for field in fields)
+
+
+def faults_text(marked: str, subject: Subject, units: Units) -> str:
+    """Where faults were marked on the drawing, as a tape would find them; empty where none was.
+
+    To the nearest inch or centimetre, as finely as a finger points.
+
+    >>> panel = Subject("R-01", "closed_roof", 1, 7_315_200_000, 2_438_400_000, 285_750_000)
+    >>> faults_text("250,500", panel, Units("metric"))
+    'about 1830 mm from end AD and 1220 mm from edge AB'
+    """
+    try:
+        marks = parse_place_marks(marked)
+    except Refusal:
+        return marked
+    return "; ".join(
+        f"about {_pointed_at(mark.along * subject.length, units)} from end AD and "
+        f"{_pointed_at(mark.across * subject.width, units)} from edge AB"
+        for mark in marks
+    )
+
+
+def _pointed_at(thousandths: int, units: Units) -> str:
+    step = NANOMETRES_PER_INCH if units.system == "imperial" else 10_000_000
+    return format_amount(Quantity.LENGTH, round(thousandths / 1000 / step) * step, units)
+
+
+def photos_text(photos: Sequence[str]) -> str:
+    """How many photos show a reading, and the SHA-256 that each is known by; empty for none.
+
+    >>> photos_text(["ab" * 32])[:20]
+    '1 photo, SHA-256 aba'
+    """
+    return f"{counted(len(photos), 'photo', 'photos')}, SHA-256 {', '.join(photos)}" if photos else ""
 
 
 def companion_text(companion: Companion, units: Units) -> str:

@@ -11,10 +11,13 @@ from sqlalchemy.orm import Session
 
 from qc_app.packet.content import BuildingPacket, packet_content
 from qc_app.packet.panel_record import CheckLine
+from qc_app.packet.panel_tables import bay_fills, beside, penetrations
 from qc_app.packet.reading_line import Fate, State
 from qc_app.plan.control_plan import Check
+from qc_app.plan.penetration import Penetration
 from qc_app.records.building import Building, Panel
 from qc_app.records.database import Database
+from qc_app.records.photo import Photo
 from qc_app.records.reading import Reading
 from qc_app.work import find
 from qc_app.work.record import NewReading, record
@@ -26,6 +29,7 @@ LATER = NOW + timedelta(days=9)
 GOOD = {
     "check": {"passed": "yes"},
     "meter": {"percent": "14.5 %"},
+    "fill": {"mass": "56 lb", "setting": "gate 5", "seconds": "98"},
     "core": {"mass": "58 g", "depth": '11 1/4"'},
     "difference_of_diagonals": {"ac": "25' 3 9/16\"", "bd": "25' 3 5/8\""},
 }
@@ -41,6 +45,9 @@ def take(
     place: str = "",
     minutes: int = 0,
     note: str = "",
+    photos: tuple[str, ...] = (),
+    corrects: Reading | None = None,
+    reason: str = "",
 ) -> Reading:
     """Records one reading at the characteristic's own station, with one instrument of each kind it needs."""
     worker = cast.person(session, "worker")
@@ -56,6 +63,9 @@ def take(
         NOW + timedelta(minutes=minutes),
         instruments,
         note,
+        supersedes=corrects.uuid if corrects else None,
+        reason=reason,
+        photos=photos,
     )
     return record(session, worker, new, LATER)
 
@@ -234,6 +244,87 @@ def supersede(session: Session, right: Reading, wrong: Reading) -> None:
     )
     session.add(again)
     session.flush()
+
+
+def test_a_correction_says_why(session: Session, cast: Cast) -> None:
+    panel = roof(session, cast)
+    wrong = take(session, cast, panel, "edge_length", {"length": "287 in"}, place="AB")
+    why = "Read the foot mark as the inch mark"
+    take(session, cast, panel, "edge_length", {"length": "288 in"}, place="AB", corrects=wrong, reason=why)
+    check = checked(packet_of(session, cast), "R-01", "Length of edge", "AB")
+    assert [(line.fate, line.corrected_because) for line in check.earlier] == [(Fate.CORRECTED, why)]
+    assert beside(check)[0].endswith(f"corrected, because: {why}.")
+
+
+def test_the_fill_of_each_bay_is_a_row_with_what_was_typed(session: Session, cast: Cast) -> None:
+    panel = roof(session, cast)
+    entries = {"mass": "56.2 lb", "setting": "gate 5", "seconds": "102"}
+    take(session, cast, panel, "bay_fill", entries, place="bay 3")
+    take(session, cast, panel, "bay_fill", {"mass": "45 lb"}, place="bay 4", minutes=1)
+    fills = bay_fills(packet_of(session, cast).panels[0])
+    assert fills is not None
+    rows = {row["bay"]: row for row in fills["rows"]}
+    assert list(rows) == [str(number) for number in range(1, 13)]
+    three, four, five = rows["3"], rows["4"], rows["5"]
+    assert {key: three[key] for key in entries} == entries
+    # 56.2 lb in 22 1/2 × 96 × 11 1/4 in, 14.0625 ft³: 3.9964 lb/ft³.
+    assert (three["density"], three["deviation"], three["state"]) == ("4.00 lb/ft³", "−0.00 lb/ft³", "within")
+    assert (four["setting"], four["state"]) == ("", "outside")
+    assert (five["mass"], five["density"], five["state"]) == ("", "", "not recorded")
+    assert fills["shared"] == "3.50 lb/ft³ to 4.50 lb/ft³, target 4.00 lb/ft³; Wren Abbey, Scale 1"
+
+
+def test_a_panel_that_is_not_filled_has_no_table_of_bays(session: Session, cast: Cast) -> None:
+    assert bay_fills(packet_of(session, cast).panels[1]) is None
+
+
+def test_penetrations_are_told_one_by_one_with_what_is_scheduled(session: Session, cast: Cast) -> None:
+    manager = cast.person(session, "manager")
+    building = find.building(session, manager, cast.building)
+    listed = (Penetration("P1", "outer", "4 in", "pipe sleeve"), Penetration("E1", "edge", "1 in"))
+    new = replace(roof_panel("R-09", 9), penetrations=listed)
+    panel = add_panel(session, manager, building, new, NOW)
+    take(session, cast, panel, "penetration_place", {"passed": "yes"}, place="penetration P1")
+    take(session, cast, panel, "penetration_seal", {"passed": "no", "faults": "1"}, place="penetration P1")
+    told = penetrations(next(p for p in packet_of(session, cast).panels if p.mark == "R-09"))
+    assert told is not None
+    assert told["names"] == ["Sleeve as scheduled", "Seal of penetration"]
+    pipe, cable = told["rows"]
+    assert (pipe["mark"], pipe["detail"]) == ("P1", "outer face, 4 in, pipe sleeve")
+    assert [(c["state"], c["faults"]) for c in pipe["checks"]] == [("within", ""), ("outside", "1 fault")]
+    assert [c["state"] for c in cable["checks"]] == ["not recorded", "not recorded"]
+
+
+def test_faults_are_placed_as_a_tape_finds_them(session: Session, cast: Cast) -> None:
+    # A quarter of 24 ft and half of 8 ft; 81 % of 24 ft is 19 ft 5.28 in, 12 % of 8 ft is 11.52 in.
+    failed = {"passed": "no", "faults": "2", "where": "250,500; 810,120"}
+    take(session, cast, roof(session, cast), "nailing_check", failed)
+    line = checked(packet_of(session, cast), "R-01", "Nailing as scheduled").newest
+    assert line is not None
+    assert line.where == (
+        "about 6' 0\" from end AD and 4' 0\" from edge AB; about 19' 5\" from end AD and 1' 0\" from edge AB"
+    )
+    assert (line.value, line.entered) == ("2 faults", "no, 2")
+
+
+def test_photos_are_counted_and_named_by_their_content(session: Session, cast: Cast) -> None:
+    worker, name = cast.person(session, "worker"), "5e" * 32
+    session.add(
+        Photo(
+            sha256=name,
+            plant_id=worker.plant_id,
+            media_type="image/jpeg",
+            size=1,
+            width=1,
+            height=1,
+            person_id=worker.id,
+            received_at=NOW,
+        )
+    )
+    session.flush()
+    take(session, cast, roof(session, cast), "seal_check", {"passed": "yes"}, photos=(name,))
+    check = checked(packet_of(session, cast), "R-01", "Air seal of joints")
+    assert beside(check) == [f"1 photo, SHA-256 {name}."]
 
 
 def test_a_bad_core_beyond_the_plan_keeps_the_panel_open(session: Session, cast: Cast) -> None:

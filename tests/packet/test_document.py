@@ -14,7 +14,7 @@ from qc_app.measure.conformity import Verdict
 from qc_app.packet.characters import MISSING, PRINTABLE, printable
 from qc_app.packet.content import BuildingPacket, PlanUsed, StationCautions
 from qc_app.packet.document import building_pdf
-from qc_app.packet.panel_record import CheckLine, PanelRecord, StationRecord
+from qc_app.packet.panel_record import CheckLine, PanelRecord, StationRecord, ToldIn
 from qc_app.packet.reading_line import Fate, ReadingLine
 from qc_app.packet.readings_table import COLUMNS, readings_csv
 from qc_app.plan.characteristic import Requirement
@@ -244,6 +244,65 @@ def test_long_names_without_a_space_are_printed_whole() -> None:
     assert "N" * 120 in text
     assert note in text
     assert mark in text
+
+
+def bay(number: int, newest: ReadingLine | None = None) -> CheckLine:
+    limits = "3.50 lb/ft³ to 4.50 lb/ft³"
+    return CheckLine(
+        "Fill of bay", f"bay {number}", True, "4.00 lb/ft³", limits, newest, (), told_in=ToldIn.BAYS
+    )
+
+
+def through(mark: str, name: str, newest: ReadingLine | None = None) -> CheckLine:
+    place, words = f"penetration {mark}", "outer face, 4 in, pipe sleeve"
+    return CheckLine(name, place, True, "", "no faults", newest, (), words, ToldIn.PENETRATIONS)
+
+
+def test_bays_are_printed_in_a_table_of_their_own() -> None:
+    blown = replace(reading(), typed={"mass": "56.2 lb", "setting": "gate 5", "seconds": "102"})
+    pdf = building_pdf(packet(panel("R-01", *(bay(n, blown) for n in range(1, 12)), bay(12))))
+    page = pages(pdf)[-1]
+    assert page.startswith("Panel R-01")
+    assert "Bay Setting Mass blown Seconds Density Deviation State Measured" in page
+    assert page.count("gate 5 56.2 lb 102 3.80 lb/ft³") == 11
+    assert "12 not recorded" in page
+    assert len(table(pdf)) == 11
+
+
+def test_bays_not_recorded_are_one_open_point() -> None:
+    text = pages(building_pdf(packet(panel("R-01", line(reading()), bay(1), bay(2), bay(3)))))
+    assert "Fill of bay, bays 1, 2, 3: not yet recorded." in text[1]
+
+
+def test_penetrations_are_printed_one_by_one() -> None:
+    checks = [through(mark, name) for name in ("Sleeve as scheduled", "Seal") for mark in ("P1", "V2")]
+    page = pages(building_pdf(packet(panel("R-01", *checks))))[-1]
+    assert "Mark As scheduled Sleeve as scheduled Seal" in page
+    assert page.index("P1 outer face, 4 in, pipe sleeve") < page.index("V2 outer face, 4 in, pipe sleeve")
+    assert "Check Reading Limits" in page
+
+
+def test_places_photos_and_reasons_are_printed_and_attached() -> None:
+    photo = "5e" * 32
+    newest = replace(reading(), where="about 6' 0\" from end AD", typed={"where": "250,500"}, photos=(photo,))
+    wrong = replace(reading(Verdict.OUTSIDE, Fate.CORRECTED), corrected_because="Wrong bay typed")
+    pdf = building_pdf(packet(panel("R-01", line(newest, wrong))))
+    page = pages(pdf)[-1]
+    assert "about 6' 0\" from end AD" in page
+    assert f"1 photo, SHA-256 {photo}" in page
+    assert "corrected, because: Wrong bay typed." in page
+    first, last = table(pdf)
+    assert (first["corrected because"], last["corrected because"]) == ("Wrong bay typed", "")
+    assert (last["places of faults"], last["photos (SHA-256)"]) == ("250,500", photo)
+
+
+def test_all_of_it_is_still_for_the_archive_and_for_reading_aloud() -> None:
+    checks = (line(reading()), bay(1, reading()), bay(2), through("P1", "Seal"))
+    with pikepdf.open(io.BytesIO(building_pdf(packet(panel("R-01", *checks))))) as pdf:
+        with pdf.open_metadata() as metadata:
+            assert (metadata["pdfaid:part"], metadata["pdfaid:conformance"]) == ("3", "A")
+            assert metadata["pdfuaid:part"] == "1"
+        assert len(pdf.open_outline().root) == 4
 
 
 def headed(text: list[str]) -> Iterator[str]:
