@@ -11,7 +11,7 @@ OPEN_TO_OTHERS = frozenset({"/trust", "/trust/authority.crt"})
 WHY_SECURE = "/trust/why"
 
 STATIC = "/static/"
-FILES_OF_THESE_PAGES = frozenset({"log.css", "mark.svg"})
+FILES_OF_THESE_PAGES = frozenset({"log.css", "mark.svg", "icon-192.png"})
 
 
 class Gate:

@@ -114,7 +114,7 @@ def test_what_is_signed_in_here_is_not_signed_in_elsewhere(served: Served) -> No
 def test_another_machine_gets_in_the_clear_what_it_needs_to_trust(served: Served) -> None:
     page = ask(served.plain_port, "/trust", sender=ELSEWHERE)
     assert page.status == 200
-    needed = re.findall(r'(?:src|href)="(/(?:static|trust)/[^"]+\.(?:css|svg|crt))"', page.text)
+    needed = re.findall(r'(?:src|href)="(/(?:static|trust)/[^"]+\.(?:css|svg|png|crt))"', page.text)
     assert len(needed) >= 3
     assert {ask(served.plain_port, path, sender=ELSEWHERE).status for path in needed} == {200}
 
