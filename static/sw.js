@@ -105,6 +105,10 @@ async function keepVisited(address, answer) {
     return;
   }
   await keepPage(address, answer);
+  await leadHome(address);
+}
+
+async function leadHome(address) {
   if (LIST.test(new URL(address).pathname)) {
     await (await caches.open(KEPT_PAGES)).put(HOME, wayTo(address));
   }
@@ -116,25 +120,33 @@ async function keepPage(address, answer) {
     await pages.put(address, wayTo(answer.url));
   }
   const headers = new Headers(answer.headers);
+  // The body is what came of it, unpacked.
+  headers.delete("Content-Encoding");
+  headers.delete("Content-Length");
   headers.set(KEPT_AT, Date.now());
   await pages.put(answer.redirected ? answer.url : address, new Response(await answer.blob(), { headers }));
 }
 
-/** Fetches what is listed and not fresh, lets go of what has not been listed for long, and tells how far it is. */
-async function keepAll({ addresses, also, language }) {
+/**
+ * Fetches what is listed and not fresh, lets go of what has not been listed for long, and tells how far it is. The
+ * page that asks counts as listed: a worker that is new did not see it come.
+ */
+async function keepAll({ addresses, here, language }) {
   const pages = await caches.open(KEPT_PAGES);
-  const wanted = [...new Set([...also, ...addresses].map((address) => new URL(address, self.location).href))];
+  const wanted = [...new Set([here, ...addresses].map((address) => new URL(address, self.location).href))];
   const ages = await agesIn(pages);
   const isOld = (address) => ages.get(address) > UNLISTED && !wanted.includes(address);
   await Promise.all([...ages.keys()].filter(isOld).map((address) => pages.delete(address)));
-  const fresh = (address) => (address.includes(`language=${language}`) ? FRESH : FRESH_ELSEWHERE);
-  const due = wanted.filter((address) => !(ages.get(address) < fresh(address)));
+  const isFresh = (address) => ages.get(address) < (isElsewhere(address, language) ? FRESH_ELSEWHERE : FRESH);
   try {
-    await eachOf(due, async (address) => {
+    await eachOf(wanted.filter((address) => !isFresh(address)), async (address) => {
       await fetchPage(address);
       await tell(pages, addresses, false);
     });
   } finally {
+    if (await pages.match(here, { ignoreVary: true })) {
+      await leadHome(here);
+    }
     await tell(pages, addresses, true);
   }
 }
@@ -210,4 +222,5 @@ const isMarked = (answer) => answer.ok && answer.headers.get(MARK) === BUILD;
 const isOurs = (name) => name.startsWith("files ") || name.startsWith("pages ");
 const isHome = (url) =>
   ["/", HOME].includes(url.pathname) && [...url.searchParams.keys()].every((key) => key === "language");
+const isElsewhere = (address, language) => ![null, language].includes(new URL(address).searchParams.get("language"));
 const after = (milliseconds) => new Promise((resolve) => setTimeout(resolve, milliseconds, null));

@@ -23,12 +23,8 @@ def build_of(*folders: Path) -> str:
 
 
 def build(app: Flask) -> str:
-    """The build that a program serves, worked out once from its static files and templates."""
-    found: str | None = app.config.get("BUILD")
-    if found is None:
-        folders = [Path(folder) for folder in (app.static_folder, app.template_folder) if folder]
-        found = app.config["BUILD"] = build_of(*folders)
-    return found
+    """The build that a program serves: its static files stand under that name."""
+    return (app.static_url_path or "").rpartition("/")[2]
 
 
 def _files_in(folder: Path) -> Iterator[Path]:

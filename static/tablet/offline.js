@@ -32,12 +32,19 @@ let releaseLock = null;
 
 learnWords();
 offerInstalling();
-if (!window.isSecureContext) {
+if (isSwitchedOff()) {
+  // A worker that leaves must not be called back.
+} else if (!window.isSecureContext) {
   say(word("plain_http"));
 } else if (!("serviceWorker" in navigator)) {
   say(word("no_worker"));
 } else {
   start().catch(() => say(word("no_worker")));
+}
+
+/** A page without a manifest is not meant to be kept, nor to be put on the home screen. */
+function isSwitchedOff() {
+  return document.querySelector("link[rel=manifest]") === null;
 }
 
 async function start() {
@@ -56,7 +63,7 @@ async function start() {
 async function keep() {
   const { active } = await navigator.serviceWorker.ready;
   const here = location.href.replace(/#.*/, "");
-  active?.postMessage({ kind: "keep", addresses: listedPages(), also: [here], language: language() });
+  active?.postMessage({ kind: "keep", addresses: listedPages(), here, language: language() });
 }
 
 /** @returns {string[]} */

@@ -1,19 +1,21 @@
 """Station pages open without a network, and a new build is taken only when that can do no harm."""
 
+import re
 import shutil
 import threading
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from flask import Flask, Response, render_template_string, request
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, expect
 from werkzeug.serving import BaseWSGIServer, make_server
 
 from qc_app import web
 from qc_app.records.database import Database
-from tests.browser.conftest import NewVisit, Visit
+from tests.browser.conftest import FLAGS, NewVisit, Visit, chromium
 
 pytestmark = pytest.mark.browser
 
@@ -21,11 +23,13 @@ LIST = "/station/fill?language=en"
 NEVER_KEPT = "/station/fill/panel/1?language=en"
 
 PARTS = """
-{% from 'offline_parts.html' import offline_parts with context %}
-<div class="update-bar" hidden></div><p class="kept-pages"></p>{{ offline_parts() }}
+{% from 'offline_parts.html' import offline_parts, install_parts with context %}
+<div class="update-bar" hidden></div><p class="kept-pages"></p>{{ install_parts() }}{{ offline_parts() }}
 """
 
-Start = Iterable[bytes]
+IS_BUILD = "build => document.documentElement.dataset.build === build && window.scriptOfBuild === build"
+
+ARE_ONLY_CACHES_OF_ONE_BUILD = "async () => (await caches.keys()).length === 2"
 
 
 class Served:
@@ -37,6 +41,7 @@ class Served:
         self.asked: list[str] = []
         self.slow = 0.0
         self.has_stranger = False
+        self.fails = False
         self.offline = True
         self.server: BaseWSGIServer | None = None
         self.port = 0
@@ -50,6 +55,7 @@ class Served:
         app.config["OFFLINE"] = self.offline
         app.before_request(self._meddle)
         app.after_request(_with_parts)
+        app.wsgi_app = self._with_stranger(app.wsgi_app)  # type: ignore[method-assign]
         self.server = make_server("127.0.0.1", self.port, app, threaded=True)
         self.port = self.server.server_port
         threading.Thread(target=self.server.serve_forever, args=(0.02,), daemon=True).start()
@@ -63,10 +69,6 @@ class Served:
     def become(self, build: str) -> None:
         self.stop()
         self.start(build)
-
-    def pages_asked(self) -> list[str]:
-        """What was asked for except files."""
-        return [path for path in self.asked if not path.startswith(("/static/", "/sw.js", "/manifest"))]
 
     def _app(self, build: str) -> Flask:
         """The program over static files and templates of their own; only its build's name differs in them."""
@@ -82,13 +84,21 @@ class Served:
             patch.setattr(web, "_folder_of", folder.joinpath)
             return web.create_app(self.database)
 
-    def _meddle(self) -> str | None:
+    def _meddle(self) -> str | tuple[str, int] | None:
         self.asked.append(request.full_path.rstrip("?"))
         if not request.path.startswith(("/static/", "/sw.js")):
             time.sleep(self.slow)
-            if self.has_stranger:
-                return "<!doctype html><title>Guest network</title><h1>Welcome, guest</h1>"
+            if self.fails:
+                return "<!doctype html><h1>Bad gateway</h1>", 502
         return None
+
+    def _with_stranger(self, ours: Any) -> Any:
+        stranger = Response("<!doctype html><title>Guest network</title><h1>Welcome, guest</h1>")
+
+        def answer(environ: Any, start: Any) -> Any:
+            return (stranger if self.has_stranger else ours)(environ, start)
+
+        return answer
 
 
 def _with_parts(response: Response) -> Response:
@@ -157,7 +167,7 @@ def keep(page: Page, *paths: str) -> dict[str, int]:
           return new Promise((resolve) => {
             navigator.serviceWorker.addEventListener("message", ({ data }) =>
               data.isDone && resolve(data));
-            active.postMessage({ kind: "keep", addresses, also: [], language: "en" });
+            active.postMessage({ kind: "keep", addresses, here: location.href, language: "en" });
           });
         }""",
         list(paths),
@@ -165,20 +175,83 @@ def keep(page: Page, *paths: str) -> dict[str, int]:
     return told
 
 
-def kept_addresses(page: Page) -> list[str]:
+def all_kept(page: Page, kind: str = "") -> list[str]:
+    """What is in the caches whose name begins so."""
     found: list[str] = page.evaluate(
-        """async () => {
-          const names = (await caches.keys()).filter((name) => name.startsWith("pages "));
+        """async (kind) => {
+          const names = (await caches.keys()).filter((name) => name.startsWith(kind));
           const keys = await Promise.all(names.map(async (name) => (await caches.open(name)).keys()));
           return keys.flat().map((request) => request.url.replace(location.origin, ""));
-        }"""
+        }""",
+        kind,
     )
     return found
 
 
+def kept_addresses(page: Page) -> list[str]:
+    return all_kept(page, "pages ")
+
+
+def kept_at(page: Page, path: str) -> str:
+    moment: str = page.evaluate("async (path) => (await caches.match(path)).headers.get('X-Kept-At')", path)
+    return moment
+
+
+def age_pages(page: Page, days: float) -> None:
+    """Makes all kept pages look as if they had been kept so long ago."""
+    page.evaluate(
+        """async (days) => {
+          const name = (await caches.keys()).find((name) => name.startsWith("pages "));
+          const pages = await caches.open(name);
+          for (const request of await pages.keys()) {
+            const { status, headers, ...kept } = await pages.match(request).then(async (answer) => ({
+              status: answer.status,
+              headers: new Headers(answer.headers),
+              body: answer.status === 302 ? null : await answer.blob(),
+            }));
+            headers.set("X-Kept-At", Date.now() - days * 24 * 60 * 60 * 1000);
+            await pages.put(request, new Response(kept.body, { status, headers }));
+          }
+        }""",
+        days,
+    )
+
+
+def look_for_newer(page: Page) -> None:
+    page.evaluate("navigator.serviceWorker.getRegistration().then((r) => r.update()).then(() => true)")
+
+
+STORE = "document.querySelector('link[href*=log]').href.replace('log.css', 'tablet/store.js')"
+
+
+def put_entry(page: Page, state: str) -> None:
+    page.evaluate(
+        f"""async (state) => {{
+          const {{ write }} = await import({STORE});
+          await write((work) => work.put("entries", {{ uuid: "a", sequence: 1, state }}));
+        }}""",
+        state,
+    )
+
+
+def entries(page: Page) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = page.evaluate(
+        f"""async () => (await import({STORE})).look((work) => work.all("entries"))"""
+    )
+    return found
+
+
+def expect_list(page: Page) -> None:
+    expect(page.get_by_role("heading", level=1)).to_have_text("Fill")
+
+
+def expect_offline_page(page: Page) -> None:
+    expect(page.get_by_role("heading", level=1)).to_have_text("This page is not on this tablet yet")
+
+
 def panels_listed(page: Page) -> list[str]:
     found: list[str] = page.eval_on_selector_all(
-        ".waiting a[href*='/panel/']", "links => links.map((link) => link.getAttribute('href'))"
+        ".waiting a[href*='/panel/']", "links => links.map((link) => link.pathname + '?language=en')"
     )
     return found
 
@@ -186,17 +259,432 @@ def panels_listed(page: Page) -> list[str]:
 def test_the_list_opens_without_a_network_after_one_visit(worker: Visit, served: Served) -> None:
     served.stop()
     worker.page.goto(worker.address + LIST)
-    expect(worker.page.get_by_role("heading", level=1)).to_have_text("Fill")
+    expect_list(worker.page)
     assert worker.page.evaluate("getComputedStyle(document.body).display") == "flex"
 
 
 def test_a_panel_opens_without_a_network_after_one_visit(worker: Visit, served: Served) -> None:
     path = panels_listed(worker.page)[0]
-    worker.page.goto(worker.address + path)
-    until_kept(worker.page, path)
-    mark = worker.page.title()
+    open_and_keep(worker, path)
+    title = worker.page.title()
     served.stop()
     worker.page.goto(worker.address + path)
-    assert worker.page.title() == mark
+    assert worker.page.title() == title
     assert worker.complaints == []
     assert worker.violations() == []
+
+
+def test_listed_panels_open_without_a_network_though_nobody_opened_them(
+    worker: Visit, served: Served
+) -> None:
+    panels = panels_listed(worker.page)
+    assert keep(worker.page, LIST, *panels) == {
+        "kind": "kept",
+        "kept": len(panels) + 1,
+        "wanted": len(panels) + 1,
+        "isDone": True,
+    }
+    served.stop()
+    for path in panels[-2:]:
+        worker.page.goto(worker.address + path)
+        expect(worker.page).to_have_title(re.compile(", Fill – Quality log$"))
+
+
+def test_a_page_that_was_never_kept_says_so_and_leads_on(worker: Visit, served: Served) -> None:
+    served.stop()
+    worker.page.goto(worker.address + NEVER_KEPT)
+    expect_offline_page(worker.page)
+    worker.page.get_by_role("link", name="Panels here").click()
+    expect_list(worker.page)
+
+
+def test_the_page_for_no_network_tries_again(worker: Visit, served: Served) -> None:
+    served.stop()
+    worker.page.goto(worker.address + "/building")
+    expect_offline_page(worker.page)
+    served.start()
+    worker.page.get_by_role("link", name="Try again").click()
+    expect(worker.page.get_by_role("heading", level=1)).to_have_text("Buildings")
+
+
+def test_the_icon_on_the_home_screen_opens_the_tablets_own_list(worker: Visit, served: Served) -> None:
+    served.stop()
+    for start in ("/", "/station", "/station?language=en"):
+        worker.page.goto(worker.address + start)
+        expect_list(worker.page)
+        assert worker.page.url == worker.address + LIST
+
+
+def test_each_language_is_kept_for_itself(worker: Visit, served: Served) -> None:
+    spanish = LIST.replace("=en", "=es")
+    served.stop()
+    worker.page.goto(worker.address + spanish)
+    expect_offline_page(worker.page)
+    served.start()
+    open_and_keep(worker, spanish)
+    language = worker.page.locator("html").get_attribute("lang")
+    served.stop()
+    worker.page.goto(worker.address + spanish)
+    assert worker.page.locator("html").get_attribute("lang") == language
+    assert {LIST, spanish} <= set(kept_addresses(worker.page))
+
+
+def test_an_address_without_a_language_opens_in_the_one_that_is_kept(worker: Visit, served: Served) -> None:
+    served.stop()
+    worker.page.goto(worker.address + "/station/fill")
+    expect_list(worker.page)
+
+
+def test_a_label_that_leads_to_a_kept_panel_leads_there_without_a_network(
+    worker: Visit, served: Served
+) -> None:
+    worker.page.goto(worker.address + "/station?change")
+    worker.page.get_by_role("button", name="Fill", exact=True).click()
+    worker.page.wait_for_url("**/station/fill**")
+    mark = worker.page.locator(".waiting strong").first.inner_text()
+    code = worker.page.locator(".waiting li").first.inner_text().split("\n")[1].split(" ")[0]
+    label = f"/p/{code}/{mark}"
+    assert keep(worker.page, label)["kept"] == 1
+    served.stop()
+    worker.page.goto(worker.address + label)
+    expect(worker.page).to_have_title(f"{mark}, Fill – Quality log")
+
+
+def test_back_and_forward_work_without_a_network(worker: Visit, served: Served) -> None:
+    path = panels_listed(worker.page)[0]
+    open_and_keep(worker, path)
+    title = worker.page.title()
+    served.stop()
+    worker.page.go_back()
+    expect_list(worker.page)
+    worker.page.go_forward()
+    expect(worker.page).to_have_title(title)
+
+
+def test_signing_in_is_never_kept(worker: Visit, served: Served) -> None:
+    worker.page.context.clear_cookies()
+    worker.page.goto(worker.address + "/sign-in")
+    worker.page.goto(worker.address + "/building")
+    assert "/sign-in" in worker.page.url
+    worker.page.evaluate("fetch('/sign-in')")
+    assert [path for path in all_kept(worker.page) if "sign-in" in path or "/building" in path] == []
+    served.stop()
+    worker.page.goto(worker.address + "/sign-in")
+    expect_offline_page(worker.page)
+
+
+def test_what_a_page_fetches_by_itself_is_not_kept(worker: Visit) -> None:
+    worker.page.evaluate(
+        "Promise.all(['/building', '/tablet/hello', '/station/framing'].map((a) => fetch(a)))"
+    )
+    kept = all_kept(worker.page)
+    assert not {"/building", "/tablet/hello", "/station/framing"} & set(kept)
+
+
+def test_only_station_pages_are_kept_of_those_opened(worker: Visit) -> None:
+    worker.page.goto(worker.address + "/building")
+    worker.page.goto(worker.address + "/chart")
+    assert set(kept_addresses(worker.page)) <= {LIST, "/station"}
+
+
+def test_being_sent_to_sign_in_leaves_the_kept_page_as_it_was(worker: Visit, served: Served) -> None:
+    worker.page.context.clear_cookies()
+    worker.page.goto(worker.address + LIST)
+    expect(worker.page.get_by_role("heading", level=1)).to_have_text("Sign in")
+    age_pages(worker.page, days=1)
+    assert keep(worker.page, LIST)["kept"] == 1
+    served.stop()
+    worker.page.goto(worker.address + LIST)
+    expect_list(worker.page)
+
+
+def test_a_strangers_answer_neither_shows_nor_replaces_a_kept_page(worker: Visit, served: Served) -> None:
+    served.has_stranger = True
+    worker.page.goto(worker.address + LIST)
+    expect_list(worker.page)
+    age_pages(worker.page, days=1)
+    keep(worker.page, LIST)
+    served.stop()
+    worker.page.goto(worker.address + LIST)
+    expect_list(worker.page)
+
+
+def test_where_nothing_is_kept_the_stranger_is_heard(worker: Visit, served: Served) -> None:
+    """A guest network wants to be signed in to, somewhere."""
+    served.has_stranger = True
+    worker.page.goto(worker.address + "/building")
+    expect(worker.page.get_by_role("heading", level=1)).to_have_text("Welcome, guest")
+
+
+def test_a_failing_server_does_not_hide_a_kept_page(worker: Visit, served: Served) -> None:
+    served.fails = True
+    worker.page.goto(worker.address + LIST)
+    expect_list(worker.page)
+
+
+def test_a_slow_network_is_waited_for_2_5_seconds_and_still_brings_the_newer_page(
+    worker: Visit, served: Served
+) -> None:
+    served.slow = 5
+    before = kept_at(worker.page, LIST)
+    began = time.monotonic()
+    worker.page.goto(worker.address + LIST)
+    assert 2.4 <= time.monotonic() - began < 4.5
+    expect_list(worker.page)
+    until(
+        worker.page,
+        "async ([path, before]) => (await caches.match(path)).headers.get('X-Kept-At') > before",
+        [LIST, before],
+    )
+
+
+def test_a_slow_page_that_is_not_kept_is_waited_for(worker: Visit, served: Served) -> None:
+    served.slow = 4
+    worker.page.goto(worker.address + "/building")
+    expect(worker.page.get_by_role("heading", level=1)).to_have_text("Buildings")
+
+
+def test_a_page_kept_ten_minutes_ago_is_fetched_again_and_a_fresh_one_is_not(
+    worker: Visit, served: Served
+) -> None:
+    path = panels_listed(worker.page)[0]
+    keep(worker.page, path)
+    served.asked.clear()
+    keep(worker.page, path)
+    assert path not in served.asked
+    age_pages(worker.page, days=11 / 24 / 60)
+    keep(worker.page, path)
+    assert served.asked.count(path) == 1
+
+
+def test_pages_no_longer_listed_go_after_three_days(worker: Visit) -> None:
+    first, second = panels_listed(worker.page)[:2]
+    keep(worker.page, first, second)
+    age_pages(worker.page, days=2.9)
+    keep(worker.page, second)
+    assert first in kept_addresses(worker.page)
+    age_pages(worker.page, days=3.1)
+    keep(worker.page, second)
+    assert first not in kept_addresses(worker.page)
+    assert second in kept_addresses(worker.page)
+
+
+def test_without_a_network_listed_pages_stay_however_old(worker: Visit, served: Served) -> None:
+    path = panels_listed(worker.page)[0]
+    keep(worker.page, path)
+    age_pages(worker.page, days=9)
+    served.stop()
+    assert keep(worker.page, path)["kept"] == 1
+    assert path in kept_addresses(worker.page)
+
+
+def test_a_page_says_how_many_are_kept(worker: Visit) -> None:
+    first, second = panels_listed(worker.page)[:2]
+    spanish = [path.replace("=en", "=es") for path in (first, second)]
+    keep(worker.page, first, second, *spanish)
+    expect(worker.page.locator(".kept-pages")).to_have_text("2 of 2 pages are on this tablet.")
+
+
+# A newer build
+
+
+def test_a_newer_build_is_taken_when_nothing_hinders(worker: Visit, served: Served) -> None:
+    keep(worker.page, *panels_listed(worker.page))
+    kept = set(kept_addresses(worker.page))
+    served.become("two")
+    look_for_newer(worker.page)
+    until(worker.page, IS_BUILD, "two")
+    until(worker.page, ARE_ONLY_CACHES_OF_ONE_BUILD)
+    assert set(kept_addresses(worker.page)) == kept
+    served.stop()
+    for path in (LIST, *panels_listed(worker.page)[:2]):
+        worker.page.goto(worker.address + path)
+        assert worker.page.evaluate(IS_BUILD, "two"), path
+
+
+def test_a_newer_build_reloads_the_page_once(worker: Visit, served: Served) -> None:
+    loads: list[str] = []
+    worker.page.on("load", lambda page: loads.append(page.url))
+    served.become("two")
+    look_for_newer(worker.page)
+    until(worker.page, IS_BUILD, "two")
+    worker.page.wait_for_timeout(4000)
+    assert len(loads) == 1
+
+
+def test_a_newer_build_waits_for_the_outbox(worker: Visit, served: Served) -> None:
+    put_entry(worker.page, "waiting")
+    served.become("two")
+    look_for_newer(worker.page)
+    bar = worker.page.locator(".update-bar")
+    expect(bar).to_contain_text("A new version is ready. It is taken when everything is sent.")
+    expect(bar.get_by_role("button", name="Take it now")).to_be_disabled()
+    for state in ("holding", "waiting", "refused"):
+        put_entry(worker.page, state)
+        worker.page.wait_for_timeout(3000)
+        assert worker.page.evaluate(IS_BUILD, "one"), state
+    put_entry(worker.page, "kept")
+    until(worker.page, IS_BUILD, "two")
+    assert entries(worker.page) == [{"uuid": "a", "sequence": 1, "state": "kept"}]
+
+
+def test_a_newer_build_waits_for_a_half_filled_field(worker: Visit, served: Served) -> None:
+    open_and_keep(worker, panels_listed(worker.page)[0])
+    field = worker.page.locator("main input:visible, main textarea:visible").first
+    field.fill("60")
+    served.become("two")
+    look_for_newer(worker.page)
+    expect(worker.page.locator(".update-bar")).to_contain_text("A new version is ready.")
+    expect(worker.page.get_by_role("button", name="Take it now")).to_be_disabled()
+    worker.page.wait_for_timeout(7000)
+    expect(field).to_have_value("60")
+    assert worker.page.evaluate(IS_BUILD, "one")
+    field.fill("")
+    until(worker.page, IS_BUILD, "two")
+
+
+def test_a_newer_build_waits_for_a_field_half_filled_in_another_tab(worker: Visit, served: Served) -> None:
+    other = worker.page.context.new_page()
+    other.goto(worker.address + panels_listed(worker.page)[0])
+    until(other, "() => navigator.serviceWorker.controller !== null")
+    field = other.locator("main input:visible, main textarea:visible").first
+    field.fill("60")
+    served.become("two")
+    look_for_newer(worker.page)
+    expect(worker.page.get_by_role("button", name="Take it now")).to_be_disabled()
+    worker.page.wait_for_timeout(7000)
+    assert worker.page.evaluate(IS_BUILD, "one")
+    expect(field).to_have_value("60")
+    field.fill("")
+    until(worker.page, IS_BUILD, "two")
+    until(other, IS_BUILD, "two")
+
+
+def test_nobody_is_pulled_out_of_a_page_just_touched_but_may_take_the_newer_build(
+    worker: Visit, served: Served
+) -> None:
+    served.become("two")
+    look_for_newer(worker.page)
+    key = worker.page.get_by_role("button", name="Take it now")
+    for _ in range(12):
+        worker.page.get_by_role("heading", level=1).click()
+        worker.page.wait_for_timeout(500)
+    assert worker.page.evaluate(IS_BUILD, "one")
+    expect(key).to_be_enabled()
+    began = time.monotonic()
+    key.click()
+    until(worker.page, IS_BUILD, "two")
+    assert time.monotonic() - began < 4
+
+
+def test_a_tablet_without_a_network_keeps_its_build_whole_and_loses_nothing_when_another_comes(
+    worker: Visit, served: Served
+) -> None:
+    panels = panels_listed(worker.page)[:3]
+    keep(worker.page, *panels)
+    put_entry(worker.page, "waiting")
+    served.stop()
+    for path in (LIST, *panels):
+        worker.page.goto(worker.address + path)
+        assert worker.page.evaluate(IS_BUILD, "one"), path
+    served.start("two")
+    look_for_newer(worker.page)
+    expect(worker.page.locator(".update-bar")).to_contain_text("A new version is ready.")
+    # A page comes whole from the newer build, or whole from the one kept.
+    for path in (LIST, *panels):
+        worker.page.goto(worker.address + path)
+        assert worker.page.evaluate(IS_BUILD, "two"), path
+    served.stop()
+    for path in (LIST, *panels):
+        worker.page.goto(worker.address + path)
+        assert worker.page.evaluate(IS_BUILD, "one"), path
+    assert entries(worker.page) == [{"uuid": "a", "sequence": 1, "state": "waiting"}]
+    served.start("two")
+    put_entry(worker.page, "kept")
+    until(worker.page, IS_BUILD, "two", 30)
+    assert entries(worker.page) == [{"uuid": "a", "sequence": 1, "state": "kept"}]
+
+
+def test_files_of_the_build_on_the_tablet_come_from_it_when_the_server_has_them_no_more(
+    worker: Visit, served: Served
+) -> None:
+    put_entry(worker.page, "waiting")
+    script = worker.page.evaluate("document.querySelector('script[src*=offline]').getAttribute('src')")
+    served.become("two")
+    served.asked.clear()
+    assert worker.page.evaluate("async (path) => (await fetch(path)).text()", script).endswith(
+        'window.scriptOfBuild = "one";\n'
+    )
+    assert script not in served.asked
+
+
+def test_a_newer_build_is_not_taken_while_nobody_is_signed_in_to_fetch_its_pages(
+    worker: Visit, served: Served
+) -> None:
+    worker.page.context.clear_cookies()
+    served.become("two")
+    look_for_newer(worker.page)
+    worker.page.wait_for_timeout(7000)
+    served.stop()
+    worker.page.goto(worker.address + LIST)
+    expect_list(worker.page)
+    assert worker.page.evaluate(IS_BUILD, "one")
+
+
+def test_switched_off_tablets_forget_the_pages_and_keep_the_entries(worker: Visit, served: Served) -> None:
+    put_entry(worker.page, "waiting")
+    served.offline = False
+    served.become("two")
+    worker.page.goto(worker.address + LIST)
+    until(worker.page, "async () => (await caches.keys()).length === 0")
+    until(worker.page, "async () => (await navigator.serviceWorker.getRegistrations()).length === 0")
+    assert entries(worker.page) == [{"uuid": "a", "sequence": 1, "state": "waiting"}]
+    worker.page.goto(worker.address + LIST)
+    expect_list(worker.page)
+
+
+# The home screen
+
+
+def test_the_browser_finds_nothing_that_hinders_installing(worker: Visit) -> None:
+    session = worker.page.context.new_cdp_session(worker.page)
+    manifest = session.send("Page.getAppManifest")
+    assert manifest["errors"] == []
+    assert manifest["url"] == worker.address + "/manifest.webmanifest"
+    found = session.send("Page.getInstallabilityErrors")["installabilityErrors"]
+    # A window that forgets everything afterwards, as tests use, cannot install.
+    assert [error["errorId"] for error in found if error["errorId"] != "in-incognito"] == []
+
+
+def test_a_key_installs_where_the_browser_offers_it(worker: Visit) -> None:
+    key = worker.page.get_by_role("button", name="Install on this tablet")
+    expect(key).to_be_hidden()
+    worker.page.evaluate(
+        """() => {
+          const offer = new Event("beforeinstallprompt", { cancelable: true });
+          offer.prompt = () => (window.wasAsked = true);
+          window.wasHeldBack = !dispatchEvent(offer);
+        }"""
+    )
+    key.click()
+    assert worker.page.evaluate("[window.wasHeldBack, window.wasAsked]") == [True, True]
+
+
+def test_an_ipad_is_told_how_to_install(visit: NewVisit) -> None:
+    worker = visit()
+    worker.page.add_init_script("Object.defineProperty(navigator, 'standalone', { value: false })")
+    worker.sign_in("wren")
+    worker.page.goto(worker.address + LIST)
+    expect(worker.page.get_by_text("Add to Home Screen")).to_be_visible()
+
+
+def test_over_plain_http_the_page_says_why_nothing_opens_offline(browser: Browser, served: Served) -> None:
+    insecure = browser.browser_type.launch(
+        executable_path=chromium(), args=[*FLAGS, "--host-resolver-rules=MAP log.test 127.0.0.1"]
+    )
+    visit = Visit(insecure.new_page(), f"http://log.test:{served.port}")
+    visit.sign_in("wren")
+    visit.page.wait_for_url("**/station**")
+    visit.page.goto(visit.address + LIST)
+    expect(visit.page.locator(".update-bar")).to_contain_text("Open the log by its https address.")
+    insecure.close()

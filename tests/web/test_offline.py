@@ -2,12 +2,14 @@
 
 import json
 import re
+import shutil
 from pathlib import Path
 
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
+from qc_app import web
 from qc_app.records.database import Database
 from qc_app.web import create_app
 from qc_app.web.build import build
@@ -87,15 +89,21 @@ def test_no_other_page_is_marked(shop: Cast, signed_in: SignedIn, anybody: Flask
 
 
 def test_another_style_sheet_makes_another_build(
-    app: Flask, sqlite_database: Database, tmp_path: Path
+    app: Flask, sqlite_database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    other = create_app(sqlite_database)
-    assert build(other) == build(app)
-    (tmp_path / "log.css").write_text("")
-    changed = create_app(sqlite_database)
-    changed.config.pop("BUILD", None)
-    changed.static_folder = str(tmp_path)
-    assert build(changed) != build(app)
+    assert build(create_app(sqlite_database)) == build(app)
+    for folder in (app.static_folder, app.template_folder):
+        assert folder is not None
+        shutil.copytree(folder, tmp_path / Path(folder).name)
+    (tmp_path / "static" / "log.css").write_text("")
+    monkeypatch.setattr(web, "_folder_of", tmp_path.joinpath)
+    assert build(create_app(sqlite_database)) != build(app)
+
+
+def test_switched_off_pages_have_no_manifest(app: Flask, anybody: FlaskClient) -> None:
+    assert 'rel="manifest"' in anybody.get("/sign-in").text
+    app.config["OFFLINE"] = False
+    assert 'rel="manifest"' not in anybody.get("/sign-in").text
 
 
 def test_the_manifest_starts_at_the_station_with_icons_of_the_sizes_it_says(anybody: FlaskClient) -> None:
