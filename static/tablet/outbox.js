@@ -189,6 +189,13 @@ export function send() {
   return sending;
 }
 
+/** Sends at once, also what could still be undone. */
+export async function sendNow() {
+  await sending;
+  await write((stores) => release(stores, -Infinity));
+  await send();
+}
+
 /**
  * Begins to send whenever there is something to send and a chance to.
  * @param {{words?: Record<string, import("./words.js").Phrase>}} [options]
@@ -263,11 +270,12 @@ function alone(act) {
 /**
  * Entries held long enough wait from now on. One from the future shows a clock set back: it need not wait for that.
  * @param {Stores} stores
+ * @param {number} [hold] milliseconds that are long enough
  */
-async function release(stores) {
+async function release(stores, hold = HOLD) {
   for (const held of await stores.all("entries")) {
     const heldFor = Date.now() - Date.parse(held.entered_at);
-    if (held.state === "holding" && (heldFor >= HOLD || heldFor < 0)) {
+    if (held.state === "holding" && (heldFor >= hold || heldFor < 0)) {
       await stores.put("entries", { ...held, state: "waiting" });
     }
   }
