@@ -100,7 +100,8 @@ def take_readings(session: Session, on: Occasion, content: Mapping[str, Any]) ->
     remarks = [*_plan_remarks(content, item), *_release_remarks(session, on, item, recorded)]
     for reading, told in zip(recorded, sent, strict=True):
         remarks += _reading_remarks(item, reading, told)
-    return Taken(tuple(_told(reading, units) for reading in recorded), tuple(dict.fromkeys(remarks)))
+    each_once = tuple(said for n, said in enumerate(remarks) if said not in remarks[:n])
+    return Taken(tuple(_told(reading, units) for reading in recorded), each_once)
 
 
 def take_lot(session: Session, on: Occasion, content: Mapping[str, Any]) -> Taken:
