@@ -139,10 +139,8 @@ def test_bays_are_filled_in_order_and_then_one_is_cored(sqlite_database: Databas
             assert due is not None
             key, place = due.check.characteristic.key, due.check.place
             asked.append((key, place))
-            said, tools = {"mass": "56 lb"}, ("scale",)
-            if key == "core_density":
-                said, tools = {"mass": "58 g", "depth": "11 1/4"}, ("core_cutter", "scale")
-            moment = NOW - timedelta(minutes=60 - minute)
+            said = {"mass": "56 lb"} if key == "bay_fill" else {"mass": "58 g", "depth": "11 1/4"}
+            moment, tools = NOW - timedelta(minutes=60 - minute), ("core_cutter", "scale")
             Said(key, place, said, moment, station="fill", instruments=tools).record(session, shop)
         cored = panel.control_plan.plan.characteristic("closed_roof", "core_density").due_places(
             panel.subject
