@@ -17,6 +17,7 @@ from qc_app.plan.instrument import parse_uncertainty
 from qc_app.plan.method import METHODS, Circumstances, EntryRefused, Outcome
 from qc_app.plan.quantity import Quantity, Units, format_amount, format_derived, parse_amount, plotted
 from qc_app.plan.subject import Bay
+from qc_app.refusal import Refusal
 from tests.plan.conftest import INCH, subject
 
 CUBIC_FEET = 14.0625
@@ -121,3 +122,9 @@ def test_a_mass_is_taken_when_one_bay_can_hold_it_and_doubted_otherwise(pounds: 
     except EntryRefused as refused:
         assert refused.about == "mass"  # noqa: PT017
         assert not 0.5 <= density <= 15
+
+
+@pytest.mark.parametrize("text", ["0 %", "2 in", "-1 %"])
+def test_an_uncertainty_of_the_volume_is_a_percentage_above_zero(text: str) -> None:
+    with pytest.raises(Refusal):
+        parse_uncertainty("bay_volume", text)
