@@ -15,6 +15,7 @@ from qc_app.measure.density import POUND_PER_CUBIC_FOOT, Density
 from qc_app.measure.entry import exact
 from qc_app.measure.length import Length, positive_inches
 from qc_app.measure.mass import Mass, parse_mass, positive_grams
+from qc_app.phrase import phrase
 from qc_app.refusal import Refusal
 
 __all__ = [
@@ -117,11 +118,11 @@ class MeasuredDensity:
 
 
 _ADVICE = {
-    "scale": "The core is too small for this scale: take a wider core or use a finer scale.",
-    "bore": "Measure the inside diameter of the cutter better: it counts twice.",
-    "depth": "Measure the depth of the hole better.",
-    "spread": "The cores differ: take more cores, and look for a void.",
-    "moisture": "Measure the moisture content of the fill better.",
+    "scale": phrase("The core is too small for this scale: take a wider core or use a finer scale."),
+    "bore": phrase("Measure the inside diameter of the cutter better: it counts twice."),
+    "depth": phrase("Measure the depth of the hole better."),
+    "spread": phrase("The cores differ: take more cores, and look for a void."),
+    "moisture": phrase("Measure the moisture content of the fill better."),
 }
 
 

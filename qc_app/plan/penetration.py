@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from qc_app.plan.phrase import phrase
+from qc_app.phrase import phrase
 from qc_app.refusal import Refusal, shortened
 
 FACES = {

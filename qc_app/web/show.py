@@ -8,8 +8,9 @@ from flask_babel import gettext as _
 from wtforms.fields import Field
 
 from qc_app.measure.length import Length, format_length
+from qc_app.phrase import phrase
 from qc_app.plan.characteristic import Requirement
-from qc_app.plan.method import Companion, phrase
+from qc_app.plan.method import Companion
 from qc_app.plan.quantity import (
     MINUS,
     NANOMETRES_PER_INCH,

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from sqlalchemy.orm import Session
 
 from qc_app.measure.fill import agreement_of
-from qc_app.plan.phrase import phrase
+from qc_app.phrase import phrase
 from qc_app.records.building import Panel
 from qc_app.records.reading import Reading
 from qc_app.work.standing import Item, readings_of, standing

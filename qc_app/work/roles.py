@@ -2,6 +2,7 @@
 
 from enum import StrEnum
 
+from qc_app.phrase import phrase
 from qc_app.records.shop import Person
 from qc_app.refusal import Refusal
 
@@ -17,18 +18,18 @@ class Role(StrEnum):
 class Act(StrEnum):
     """What can be done."""
 
-    RECORD = "record readings"
-    LOOK = "look at panels and charts"
-    BOOK_IN_LOTS = "book in lots"
-    FREEZE_LIMITS = "freeze control limits"
-    IMPORT = "import files"
-    EXPORT = "export readings"
-    HAND_OVER = "make handover packets"
-    KEEP_SHOP = "keep people and instruments"
-    KEEP_TABLETS = "invite and revoke tablets"
-    IMPORT_OUTBOX = "take in the file of an outbox"
-    CLOSE_NOTICES = "close notices"
-    RELEASE = "release panels"
+    RECORD = phrase("record readings")
+    LOOK = phrase("look at panels and charts")
+    BOOK_IN_LOTS = phrase("book in lots")
+    FREEZE_LIMITS = phrase("freeze control limits")
+    IMPORT = phrase("import files")
+    EXPORT = phrase("export readings")
+    HAND_OVER = phrase("make handover packets")
+    KEEP_SHOP = phrase("keep people and instruments")
+    KEEP_TABLETS = phrase("invite and revoke tablets")
+    IMPORT_OUTBOX = phrase("take in the file of an outbox")
+    CLOSE_NOTICES = phrase("close notices")
+    RELEASE = phrase("release panels")
 
 
 _EVERYONE = frozenset(Role)

@@ -7,7 +7,6 @@ from qc_app.plan.method.fill import FILL
 from qc_app.plan.method.lengths import DIFFERENCE_OF_DIAGONALS, LEAN_OVER_WIDTH, TAPE
 from qc_app.plan.method.meter import METER
 from qc_app.plan.method.outcome import Circumstances, Companion, Method, Outcome, place_number
-from qc_app.plan.phrase import phrase
 
 __all__ = [
     "METHODS",
@@ -19,7 +18,6 @@ __all__ = [
     "Field",
     "Method",
     "Outcome",
-    "phrase",
     "place_number",
 ]
 

@@ -1,8 +1,8 @@
 """A check by eye: passed, or so many faults, and where they are."""
 
+from qc_app.phrase import phrase
 from qc_app.plan.method.entry import Entries, Entry, EntryRefused, Field, has, read
 from qc_app.plan.method.outcome import Circumstances, Method, Outcome
-from qc_app.plan.phrase import phrase
 from qc_app.plan.place_marks import parse_place_marks
 from qc_app.plan.quantity import Quantity, parse_count
 from qc_app.refusal import Refusal

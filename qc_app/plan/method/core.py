@@ -5,9 +5,9 @@ from fractions import Fraction
 from qc_app.measure.core_sample import MeasuredDensity, core_density, measured_core
 from qc_app.measure.length import Length, parse_length
 from qc_app.measure.mass import Mass, parse_mass
+from qc_app.phrase import phrase
 from qc_app.plan.method.entry import Entries, Entry, EntryRefused, Field, has, is_about, read
 from qc_app.plan.method.outcome import Circumstances, Method, Outcome
-from qc_app.plan.phrase import phrase
 from qc_app.plan.quantity import GRAINS, Quantity, density_grains
 from qc_app.refusal import Refusal
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TypeVar
 
-from qc_app.plan.phrase import phrase
+from qc_app.phrase import phrase
 from qc_app.refusal import Refusal, shortened
 
 LONGEST_TEXT = 40

@@ -6,9 +6,9 @@ from qc_app.measure.density import Density
 from qc_app.measure.fill import Volume, bay_volume, filled_density, mass_balance, mass_needed
 from qc_app.measure.length import Length
 from qc_app.measure.mass import Mass, parse_mass
+from qc_app.phrase import phrase
 from qc_app.plan.method.entry import Entries, Entry, EntryRefused, Field, has, parse_text, read
 from qc_app.plan.method.outcome import Circumstances, Companion, Method, Outcome
-from qc_app.plan.phrase import phrase
 from qc_app.plan.quantity import GRAINS, Quantity, density_grains, mass_grains, parse_count
 from qc_app.refusal import Refusal
 

@@ -4,9 +4,9 @@ import math
 
 from qc_app.measure.length import Length, parse_length
 from qc_app.measure.quadrilateral import Squareness, square_from_diagonals
+from qc_app.phrase import phrase
 from qc_app.plan.method.entry import Entries, Entry, EntryRefused, Field, is_about, read
 from qc_app.plan.method.outcome import Circumstances, Companion, Method, Outcome
-from qc_app.plan.phrase import phrase
 from qc_app.plan.quantity import Quantity
 from qc_app.refusal import Refusal
 

@@ -1,9 +1,9 @@
 """The moisture of wood, as a meter shows it."""
 
 from qc_app.measure.moisture import parse_percent
+from qc_app.phrase import phrase
 from qc_app.plan.method.entry import Entries, Entry, Field, read
 from qc_app.plan.method.outcome import Circumstances, Method, Outcome
-from qc_app.plan.phrase import phrase
 from qc_app.plan.quantity import GRAINS, Quantity
 
 

@@ -8,7 +8,7 @@ from werkzeug.wrappers import Response
 from wtforms import StringField
 from wtforms.validators import InputRequired
 
-from qc_app.plan.method import phrase
+from qc_app.phrase import phrase
 from qc_app.records.tablet import Notice
 from qc_app.refusal import Refusal
 from qc_app.web.access import allow

@@ -5,7 +5,7 @@ from datetime import datetime
 
 from sqlalchemy.orm import Session
 
-from qc_app.plan.method import phrase
+from qc_app.phrase import phrase
 from qc_app.records.shop import Person
 from qc_app.records.tablet import Tablet
 from qc_app.refusal import Refusal

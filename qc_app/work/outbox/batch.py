@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from qc_app.plan.method import phrase
+from qc_app.phrase import phrase
 from qc_app.refusal import Refusal
 from qc_app.work.find import LARGEST_NUMBER
 

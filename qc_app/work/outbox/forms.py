@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from qc_app.measure.conformity import Verdict
 from qc_app.measure.length import Length, parse_length
-from qc_app.plan.method import phrase
+from qc_app.phrase import phrase
 from qc_app.plan.quantity import Quantity, Units, format_amount, format_difference
 from qc_app.records.building import Panel
 from qc_app.records.reading import Reading

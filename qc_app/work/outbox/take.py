@@ -8,7 +8,7 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from qc_app.plan.method import phrase
+from qc_app.phrase import phrase
 from qc_app.records.database import Database
 from qc_app.records.tablet import OutboxEntry
 from qc_app.refusal import Refusal, shortened
