@@ -250,6 +250,7 @@ def within(due: Check, target: int | None) -> dict[str, str]:
         "tape": {"length": f"{(target or 0) / 1_000_000} mm"},
         "difference_of_diagonals": {"ac": "303 9/16", "bd": "303 9/16"},
         "meter": {"percent": "15"},
+        "fill": {"mass": "56 lb"},
         "core": {"mass": "58 g", "depth": "11 1/4"},
         "check": {"passed": "yes"},
     }
