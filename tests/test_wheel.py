@@ -158,5 +158,7 @@ def test_a_log_set_up_in_the_browser_shows_its_stations(browser: OpenerDirector,
 
 @pytest.mark.parametrize("name", ["log.css", "chart.js", "mark.svg", "vendor/plotly-cartesian.min.js"])
 def test_static_files_are_served_as_they_are(name: str, browser: OpenerDirector, address: str) -> None:
-    served = read(browser, f"{address}/static/{name}")
+    icon = re.search(r'href="(/static/[0-9a-f]{12})/mark.svg"', read(browser, f"{address}/sign-in"))
+    assert icon is not None
+    served = read(browser, f"{address}{icon[1]}/{name}")
     assert served == (REPOSITORY / "static" / name).read_text("utf-8")

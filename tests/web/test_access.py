@@ -4,17 +4,25 @@ import pytest
 from flask import Flask
 
 from qc_app.records.database import Database
-from qc_app.web.access import ANYBODY, allowed_act
+from qc_app.records.tablet import Tablet
+from qc_app.web.access import ANYBODY, allowed_act, is_open_to_tablets
+from qc_app.web.request import now
 from qc_app.work.roles import MAY, Act, Role
+from qc_app.work.tablets import revoke
 from tests.conftest import Cast
 from tests.web.conftest import SignedIn
+from tests.work.sent import enrolled
 
 ROLES = {"worker": Role.WORKER, "lead": Role.LEAD, "manager": Role.QUALITY_MANAGER}
 
 
-def addresses(app: Flask, cast: Cast) -> list[tuple[str, str, str]]:
+def addresses(app: Flask, cast: Cast, tablet: int = 1) -> list[tuple[str, str, str]]:
     """Endpoint, method and a real address of every route."""
     named = {
+        "tablet_id": tablet,
+        "person_id": cast.worker,
+        "notice_id": 1,
+        "name": "0" * 64,
         "key": "fill",
         "item_id": cast.panel,
         "building_id": cast.building,
@@ -34,7 +42,7 @@ def addresses(app: Flask, cast: Cast) -> list[tuple[str, str, str]]:
             adapter.build(rule.endpoint, {n: named[n] for n in rule.arguments}, method=method),
         )
         for rule in app.url_map.iter_rules()
-        for method in sorted((rule.methods or set()) & {"GET", "POST"})
+        for method in sorted((rule.methods or set()) & {"GET", "POST", "PUT"})
     ]
 
 
@@ -57,7 +65,29 @@ def test_only_setup_sign_in_trust_offline_and_static_files_are_open_to_anybody(a
             "trust.page",
             "trust.authority",
             "trust.why",
+            "tablet.ask",
+            "tablet.take",
+            "outbox.hello",
         }
+
+
+def test_only_stations_scans_and_the_outbox_are_open_to_tablets(app: Flask) -> None:
+    with app.app_context():
+        endpoints = {rule.endpoint for rule in app.url_map.iter_rules()} - {"static"}
+        opened = {endpoint for endpoint in endpoints if is_open_to_tablets(endpoint)}
+    assert opened >= {
+        "outbox.sign_in",
+        "outbox.language",
+        "outbox.send",
+        "outbox.take_photo",
+        "outbox.photo",
+        "station.waiting",
+        "station.panel",
+    }
+    beside = {
+        e for e in opened if e.partition(".")[0] not in ("outbox", "outbox_page", "station", "lots", "labels")
+    }
+    assert beside == set()
 
 
 def test_nobody_signed_in_is_sent_to_sign_in(app: Flask, shop: Cast) -> None:
@@ -69,15 +99,46 @@ def test_nobody_signed_in_is_sent_to_sign_in(app: Flask, shop: Cast) -> None:
         answer = client.open(address, method=method, data={})
         # A post without the page's token is refused before anybody asks who it is.
         is_sent = answer.status_code == 302 and answer.location.startswith("/sign-in")
-        assert is_sent or (method == "POST" and answer.status_code == 400), address
+        # A tablet's script is told in JSON instead.
+        is_told = answer.status_code == 401 and (answer.get_json(silent=True) or {}).get("log") == "qc"
+        assert is_sent or is_told or (method == "POST" and answer.status_code == 400), address
+
+
+def test_an_enrolled_tablet_reaches_what_is_open_to_it_and_nothing_else(
+    app: Flask, shop: Cast, sqlite_database: Database
+) -> None:
+    app.config["WTF_CSRF_ENABLED"] = False
+    tablet, credential = enrolled(sqlite_database, shop)
+    for endpoint, method, address in addresses(app, shop, tablet):
+        client = app.test_client()
+        client.set_cookie("tablet", credential)
+        with app.app_context():
+            act = allowed_act(endpoint)
+            is_open = act == ANYBODY or is_open_to_tablets(endpoint)
+        with client.open(address, method=method, data={}) as answer:
+            is_sent_away = answer.status_code == 302 and answer.location.startswith("/sign-in")
+            assert is_sent_away != is_open or endpoint == "sign_in.sign_in", (address, method)
+            refusing = (500,) if act == ANYBODY else (401, 403, 500)
+            assert answer.status_code not in refusing, (address, method, answer.status_code)
+
+
+def test_a_revoked_tablet_reaches_nothing(app: Flask, shop: Cast, sqlite_database: Database) -> None:
+    tablet, credential = enrolled(sqlite_database, shop)
+    with sqlite_database.write() as session:
+        revoke(session, shop.person(session, "manager"), session.get_one(Tablet, tablet), now())
+    client = app.test_client()
+    client.set_cookie("tablet", credential)
+    assert client.get("/station/fill").location.startswith("/sign-in")
+    assert client.get(f"/photo/{'0' * 64}").status_code == 401
 
 
 @pytest.mark.parametrize("who", ROLES)
 def test_each_role_reaches_what_it_may_and_nothing_else(
-    app: Flask, shop: Cast, signed_in: SignedIn, who: str
+    app: Flask, shop: Cast, signed_in: SignedIn, sqlite_database: Database, who: str
 ) -> None:
     app.config["WTF_CSRF_ENABLED"] = False
-    for endpoint, method, address in addresses(app, shop):
+    tablet, _ = enrolled(sqlite_database, shop)
+    for endpoint, method, address in addresses(app, shop, tablet):
         if endpoint == "sign_in.sign_out":
             continue
         with app.app_context():
@@ -120,18 +181,8 @@ def test_a_zero_byte_is_refused_wherever_it_comes(signed_in: SignedIn) -> None:
 def test_a_post_without_its_token_changes_nothing(
     shop: Cast, signed_in: SignedIn, sqlite_database: Database
 ) -> None:
-    answer = signed_in("worker").client.post(
-        f"/station/framing/panel/{shop.panel}", data={"length": "4'", "uuid": "x"}
-    )
+    answer = signed_in("worker").client.post("/pin", data={"pin": "4096"})
     assert answer.status_code == 400
     assert "Go back, reload it, and save again" in answer.get_data(as_text=True)
-    assert _readings(sqlite_database) == 0
-
-
-def _readings(database: Database) -> int:
-    from sqlalchemy import func, select
-
-    from qc_app.records.reading import Reading
-
-    with database.read() as session:
-        return session.scalar(select(func.count()).select_from(Reading)) or 0
+    with sqlite_database.read() as session:
+        assert shop.person(session, "worker").pin_hash is None

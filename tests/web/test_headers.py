@@ -8,9 +8,9 @@ from qc_app.web import create_app
 from tests.conftest import Cast
 
 
-@pytest.mark.parametrize("address", ["/sign-in", "/nowhere", "/static/log.css"])
+@pytest.mark.parametrize("address", ["/sign-in", "/nowhere", "{static}/log.css"])
 def test_the_policy_allows_nothing_inline_and_nothing_foreign(app: Flask, shop: Cast, address: str) -> None:
-    with app.test_client().get(address) as answer:
+    with app.test_client().get(address.format(static=app.static_url_path)) as answer:
         headers = answer.headers
     policy = dict(part.split(" ", 1) for part in headers["Content-Security-Policy"].split("; "))
     assert policy["default-src"] == "'none'"
@@ -21,11 +21,15 @@ def test_the_policy_allows_nothing_inline_and_nothing_foreign(app: Flask, shop: 
     assert headers["Referrer-Policy"] == "same-origin"
 
 
-def test_pages_are_not_kept_but_static_files_may_be(app: Flask, shop: Cast) -> None:
+def test_pages_are_not_kept_but_static_files_are_for_ever(app: Flask, shop: Cast) -> None:
     client = app.test_client()
     assert client.get("/sign-in").headers["Cache-Control"] == "no-store"
-    with client.get("/static/log.css") as answer:
-        assert "no-store" not in answer.headers.get("Cache-Control", "")
+    with client.get(f"{app.static_url_path}/log.css") as answer:
+        said = set(answer.headers["Cache-Control"].split(", "))
+        assert said == {"public", "max-age=31536000", "immutable"}
+    missing = client.get(f"{app.static_url_path}/nothing.css")
+    assert (missing.status_code, "immutable" in missing.headers.get("Cache-Control", "")) == (404, False)
+    assert client.get("/static/log.css").status_code == 404
 
 
 def test_over_tls_the_cookie_is_bound_to_the_host(sqlite_database: Database, shop: Cast) -> None:

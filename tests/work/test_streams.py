@@ -1,6 +1,7 @@
 """Charts kept as readings come: points, frozen limits and signals, in whatever order they arrive."""
 
 import random
+from dataclasses import replace
 from datetime import datetime, timedelta
 from uuid import UUID, uuid5
 
@@ -11,8 +12,10 @@ from sqlalchemy.orm import Session
 from qc_app.records.chart import Phase, Point, Signal, Stream
 from qc_app.records.database import Database
 from qc_app.records.event import Event
+from qc_app.records.reading import Reading
 from qc_app.refusal import Refusal
 from qc_app.spc.patterns import find
+from qc_app.work.record import record
 from qc_app.work.roles import NotAllowed
 from qc_app.work.streams import FEWEST_BASE_POINTS, freeze_limits, phase_of, points, signals
 from tests.conftest import NOW, Cast
@@ -271,6 +274,52 @@ def drifting(seed: int) -> list[tuple[int, int, int]]:
         read.append((number, round(level + chance.gauss(0, 3)), minute))
     again = [(51 + chance.randrange(44), chance.randrange(-14, 14), minute) for minute in minutes[44:]]
     return read + again
+
+
+def correct(session: Session, cast: Cast, number: int, minute: int, sixty_fourths: int) -> None:
+    """Corrects the newest version of what was read of a member at a minute."""
+    versions = session.scalars(
+        select(Reading)
+        .where(Reading.place == f"member {number}", Reading.measured_at == at(minute))
+        .order_by(Reading.id.desc())
+    )
+    wrong = versions.first()
+    assert wrong is not None
+    right = member(number, sixty_fourths, LATER).new(session, cast)
+    right = replace(right, supersedes=wrong.uuid, reason="Misread the tape.")
+    record(session, cast.person(session, "worker"), right, LATER)
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_a_correction_takes_the_place_of_what_it_corrects_in_whatever_order_all_arrive(
+    sqlite_database: Database, shop: Cast, seed: int
+) -> None:
+    chance, read = random.Random(seed), drifting(seed)  # noqa: S311
+    chance.shuffle(read)
+    true = {(number, minute): k for number, k, minute in read}
+    with sqlite_database.write() as session:
+        for number in range(1, 26):
+            log(session, shop, number, chance.randrange(-6, 7), number)
+        freeze(session, shop, 1, 25)
+        for done, (number, deviation, minute) in enumerate(read):
+            log(session, shop, number, deviation, minute)
+            if done % 3 == 0:
+                wrong = chance.choice(
+                    [key for key in true if key in {(n, m) for n, _, m in read[: done + 1]}]
+                )
+                true[wrong] = chance.randrange(-20, 21)
+                correct(session, shop, *wrong, true[wrong])
+            if done % 9 == 0:
+                assert signalling(session) == worked_out(session)
+        first = dict(sorted(true, key=lambda key: -key[1]))
+        expected = sorted((m, f"member {n}", true[n, m] * SIXTY_FOURTH) for n, m in first.items())
+        arrived = [
+            (round((p.measured_at - NOW).total_seconds() / 60), p.reading.place, p.deviation)
+            for p in points(session, only_stream(session))
+            if int(p.reading.place.split()[1]) > 50
+        ]
+        assert arrived == expected
+        assert signalling(session) == worked_out(session) != set()
 
 
 @pytest.mark.parametrize("seed", range(4))
