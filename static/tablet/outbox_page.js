@@ -2,7 +2,6 @@
 
 import { start as startBar } from "./bar.js";
 import { element, mark } from "./element.js";
-import { ask, greet, NotNow } from "./exchange.js";
 import { entries, exportFile, needsAttention, send, setAside, status } from "./outbox.js";
 import { start as startPeople } from "./people.js";
 import { fact, storage } from "./store.js";
@@ -133,7 +132,7 @@ async function showTablet() {
   find("[data-room]").textContent = quota > 0 ? word("room", { left: Math.round((quota - usage) / MEGABYTE) }) : word("room_unknown");
   find("[data-contact]").textContent = last === undefined ? word("never") : when(new Date(last));
   find("[data-clock]").textContent = hello === undefined ? word("never") : clockInWords(hello.ahead);
-  find("[data-take-file]").hidden = !hello?.person || hello.tablet !== null;
+  find("[data-hand-in]").hidden = !hello?.person || hello.tablet !== null;
 }
 
 /** @param {number} ahead of the server, in milliseconds */
@@ -168,43 +167,8 @@ async function saveFile() {
   say(word("file_saved", { count }));
 }
 
-/** @param {SubmitEvent} event */
-async function takeFile(event) {
-  event.preventDefault();
-  const field = /** @type {HTMLInputElement} */ (find("#outbox-file"));
-  const [file] = field.files ?? [];
-  const place = find(".file-said");
-  place.replaceChildren(word("sending"));
-  try {
-    place.replaceChildren(...(await upload(file)).map((text) => element("p", {}, text)));
-  } catch (error) {
-    if (!(error instanceof NotNow)) {
-      throw error;
-    }
-    place.replaceChildren(word(error.status === 403 ? "file_forbidden" : "file_failed"));
-  }
-}
-
-/**
- * @param {File} file
- * @returns {Promise<string[]>}
- */
-async function upload(file) {
-  const { csrf } = await greet();
-  const headers = { "X-CSRFToken": csrf, "Content-Type": "application/json" };
-  const { status: code, body } = await ask("/outbox/file", { method: "POST", headers, body: file });
-  if (code !== 200 || body === null) {
-    return [body?.sentence ?? word("not_taken", { status: code })];
-  }
-  const refused = body.answers.filter((/** @type {any} */ answer) => answer.state !== "kept");
-  const reasons = refused.flatMap((/** @type {any} */ answer) => (answer.reasons ?? []).map((/** @type {any} */ each) => each.sentence));
-  const taken = word("file_taken", { count: body.answers.length - refused.length });
-  return refused.length === 0 ? [taken] : [taken, word("file_refused", { count: refused.length }), ...reasons];
-}
-
 find("[data-send]").addEventListener("click", sendNow);
 find("[data-save-file]").addEventListener("click", saveFile);
-find("[data-take-file] form").addEventListener("submit", takeFile);
 document.addEventListener("outbox:change", show);
 startPeople();
 startBar();

@@ -150,14 +150,20 @@ def nothing(route: Route) -> None:
     route.abort("connectionreset")
 
 
+def sign_in(visit: Visit, name: str) -> None:
+    """Signs one of the small shop's people in by password."""
+    page = visit.page
+    page.goto(visit.address + "/sign-in")
+    page.get_by_label("Sign-in name").fill(name)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    page.wait_for_url(lambda url: not url.endswith("/sign-in"))
+
+
 def open_outbox_page(visit: Visit, server: ShopServer) -> None:
     """Opens the page of the outbox with the stand-in behind it, at a time that stands still."""
     page = visit.page
-    page.goto(visit.address + "/sign-in")
-    page.get_by_label("Sign-in name").fill("wren")
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
-    page.wait_for_url("**/station**")
+    sign_in(visit, "wren")
     server.install(page.context)
     page.context.clock.install(time=BEFORE)
     page.goto(visit.address + "/outbox")
