@@ -9,8 +9,7 @@ from qc_app.records.database import Database
 from qc_app.records.photo import Photo
 from qc_app.records.photo_store import PhotoStore, name_of
 from qc_app.refusal import Refusal
-from qc_app.work.find import NotFound, Visitor
-from qc_app.work.outbox.author import Sender, author
+from qc_app.work.find import NotFound, Visitor, person
 
 LARGEST_PHOTO = 2 * 1024 * 1024
 MEDIA_TYPE = "image/jpeg"
@@ -34,18 +33,18 @@ def keep_photo(
     name: str,
     content: bytes,
     now: datetime,
-    *,
-    vouched: bool = False,
 ) -> None:
     """Keeps a photo under its name. The same photo again changes nothing.
+
+    Whether somebody really took it is asked when the entry comes that names it: a photo alone says nothing.
 
     Raises
     ------
     Refusal
-        If it is not of the person who should have taken it, is no JPEG, too large, or not the one named.
+        If the plant has no such person, or it is no JPEG, too large, or not the one named.
     """
     with database.read() as session:
-        author(session, Sender.of(visitor, vouched=vouched), person_id, now)
+        person(session, visitor, person_id)
     width, height = _checked(name, content)
     store.write(content)
     with database.write() as session:

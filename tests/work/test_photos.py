@@ -12,9 +12,7 @@ from qc_app.records.photo import Photo
 from qc_app.records.photo_store import Damaged, NoFolder, PhotoStore, name_of, photo_folder
 from qc_app.records.reading import Reading
 from qc_app.records.tablet import Tablet
-from qc_app.refusal import Refusal
 from qc_app.work.find import NotFound
-from qc_app.work.outbox.author import NotSignedIn
 from qc_app.work.photos import LARGEST_PHOTO, PhotoRefused, keep_photo, photo, size_of
 from tests.conftest import NOW, Cast
 from tests.work.sent import Outbox, enrolled, reading, readings, reasons, states
@@ -137,14 +135,14 @@ def test_a_photo_under_another_name_or_too_large_is_refused(
     assert files(tmp_path / "photos") == []
 
 
-def test_only_who_signed_in_on_the_tablet_sends_photos(
+def test_a_photo_comes_before_its_person_has_signed_in_but_of_nobody_elsewhere(
     sqlite_database: Database, shop: Cast, store: PhotoStore
 ) -> None:
-    tablet, _ = enrolled(sqlite_database, shop)
-    with pytest.raises(NotSignedIn, match="Otto Lind has not signed in"):
-        keep(sqlite_database, store, tablet, shop.lead, jpeg())
-    with pytest.raises(Refusal, match="nobody with the number"):
-        keep(sqlite_database, store, tablet, shop.stranger, jpeg())
+    tablet, _ = enrolled(sqlite_database, shop, who=())
+    keep(sqlite_database, store, tablet, shop.lead, jpeg())
+    for nobody in (shop.stranger, 10**17):
+        with pytest.raises(NotFound, match="no such person in this plant"):
+            keep(sqlite_database, store, tablet, nobody, jpeg(7, 7))
 
 
 def test_a_photo_is_shown_in_its_own_plant_only(

@@ -85,7 +85,7 @@ def take_file(
         visitor: Person | Tablet = by if file.tablet is None else find.tablet(session, by, file.tablet)
         for name, content in file.photos.items():
             owner = _owner(file.batch, name, by)
-            keep_photo(database, store, visitor, owner, name, content, now, vouched=True)
+            keep_photo(database, store, visitor, owner, name, content, now)
         taken = take(database, visitor, file.batch, now, vouched=True)
     with database.write() as session:
         by = session.get_one(Person, person_id)

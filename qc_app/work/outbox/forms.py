@@ -243,8 +243,17 @@ def _release_remarks(session: Session, on: Occasion, item: Item, recorded: list[
 def _reading_remarks(item: Item, reading: Reading, sent: SentReading) -> list[Sentence]:
     remarks = []
     if sent.verdict is not None and sent.verdict != reading.verdict:
-        words = phrase("{name}: this tablet said {said}, but by the control plan it is {verdict}.")
-        name = " ".join([reading.characteristic.name, reading.place]).strip()
-        remarks.append(sentence(words, name=name, said=shortened(sent.verdict), verdict=reading.verdict))
+        words = phrase("{name} {place}: this tablet said {said}, but by the control plan it is {verdict}.")
+        if not reading.place:
+            words = phrase("{name}: this tablet said {said}, but by the control plan it is {verdict}.")
+        remarks.append(
+            sentence(
+                words,
+                name=reading.characteristic.name,
+                place=reading.place,
+                said=shortened(sent.verdict),
+                verdict=reading.verdict,
+            )
+        )
     advice = outcome_of(reading, item).advice
     return [*remarks, sentence(advice)] if advice else remarks
