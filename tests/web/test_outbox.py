@@ -213,6 +213,22 @@ def test_an_entry_with_a_number_used_for_other_content_is_refused(on_tablet: OnT
     assert "already, with other content" in found["answers"][0]["reasons"][0]["sentence"]
 
 
+def test_each_entry_is_answered_in_the_language_of_whoever_made_it(
+    on_tablet: OnTablet, shop: Cast, sqlite_database: Database
+) -> None:
+    on_tablet.post("/tablet/language", {"person": shop.worker, "language": "es"})
+    with sqlite_database.write() as session:
+        note_sign_in(session, on_tablet.tablet, shop.lead, now())
+    outbox, wrong = outbox_of(shop), "24' 0 3/16"
+    entries = [
+        outbox.entry(readings(shop, reading(length=wrong)), at=now(), person=who)
+        for who in (shop.worker, shop.lead)
+    ]
+    answers = on_tablet.post("/outbox", outbox.batch(*entries, clock=now()))["answers"]
+    said = [answer["readings"][0]["sentence"] for answer in answers]
+    assert said == ['Fuera: +3/16" del objetivo.', 'Outside: +3/16" from target.']
+
+
 def test_a_photo_is_sent_and_shown(on_tablet: OnTablet, shop: Cast) -> None:
     content = jpeg()
     address = f"/photo/{name_of(content)}"

@@ -1,8 +1,12 @@
 """What a tablet's own script says to the server: hello, who stands there, and what its outbox holds."""
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any
+from uuid import UUID
 
 from flask import Blueprint, current_app, request
+from flask_babel import force_locale, get_locale
 from flask_wtf.csrf import generate_csrf
 from werkzeug.wrappers import Response
 
@@ -18,6 +22,7 @@ from qc_app.web.spoken import BLUEPRINT, spoken
 from qc_app.work import find, notices, photos, pins
 from qc_app.work.outbox import Answer, Malformed, Taken, read_batch, take
 from qc_app.work.outbox.answer import Reason, Sentence
+from qc_app.work.outbox.author import Sender, languages
 from qc_app.work.outbox.batch import SCHEMA, load, mapping, text, whole
 from qc_app.work.roles import Act
 from qc_app.work.sign_in import SignInRefused
@@ -76,8 +81,10 @@ def language() -> Response:
 @allow(Act.RECORD, tablets=True)
 def send() -> Response:
     """Takes what waits on a tablet or in a browser, and answers each entry."""
-    taken = take(database(), visitor(), read_batch(request.get_data()), now())
-    return spoken(clock=now().isoformat(), answers=answered(taken), missing=list(taken.missing))
+    batch = read_batch(request.get_data())
+    taken = take(database(), visitor(), batch, now())
+    chosen = languages(reading_session(), Sender.of(visitor()), batch)
+    return spoken(clock=now().isoformat(), answers=answered(taken, chosen), missing=list(taken.missing))
 
 
 @pages.put("/photo/<name>")
@@ -108,9 +115,14 @@ def photo(name: str) -> Response:
     return answer
 
 
-def answered(taken: Taken) -> list[dict[str, Any]]:
-    """The answers in words."""
-    return [_answer(answer) for answer in taken.answers]
+def answered(taken: Taken, chosen: Mapping[UUID, str] = MappingProxyType({})) -> list[dict[str, Any]]:
+    """The answers in words; in the ``chosen`` language where whoever made the entry chose one."""
+    spoken_here = str(get_locale())
+    answers = []
+    for answer in taken.answers:
+        with force_locale(chosen.get(answer.uuid, spoken_here)):
+            answers.append(_answer(answer))
+    return answers
 
 
 def _answer(answer: Answer) -> dict[str, Any]:

@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from uuid import UUID
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from qc_app.phrase import phrase
@@ -10,6 +12,7 @@ from qc_app.records.shop import Person
 from qc_app.records.tablet import Tablet
 from qc_app.refusal import Refusal
 from qc_app.work.find import Visitor
+from qc_app.work.outbox.batch import Batch, Entry
 from qc_app.work.pins import was_here
 from qc_app.work.record import NotYet
 from qc_app.work.roles import Act, may
@@ -66,6 +69,20 @@ def author(session: Session, sender: Sender, person_id: int, now: datetime) -> P
         )
     _refuse_unproven(session, sender, person, now)
     return person
+
+
+def languages(session: Session, sender: Sender, batch: Batch) -> dict[UUID, str]:
+    """The language of whoever made each entry, where they chose one."""
+    entries = [entry for entry in batch.entries if isinstance(entry, Entry)]
+    rows = session.execute(
+        select(Person.id, Person.language).where(
+            Person.plant_id == sender.plant_id,
+            Person.id.in_({entry.person for entry in entries}),
+            Person.language.is_not(None),
+        )
+    )
+    spoken = {person_id: str(language) for person_id, language in rows}
+    return {entry.uuid: spoken[entry.person] for entry in entries if entry.person in spoken}
 
 
 def _refuse_unproven(session: Session, sender: Sender, person: Person, now: datetime) -> None:
