@@ -57,6 +57,8 @@ class ControlPlan:
     """Standard uncertainty of one reading with each kind of instrument that states none of its own."""
     rules: tuple[str, ...] = ALL
     """Names of the run rules that control charts watch."""
+    translations: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    """What the plan says itself, by language and text; what is missing is shown as the plan writes it."""
 
     @cached_property
     def _stations(self) -> Mapping[str, Station]:

@@ -4,6 +4,7 @@
 (``1/16 in``, ``3.5 lb/ft³``, ``18 %``).
 """
 
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from enum import StrEnum
@@ -29,6 +30,7 @@ KEYS: dict[str, dict[str, Any]] = {
         "station": dict,
         "kind": dict,
         "characteristic": [dict],
+        "translation": dict,
     },
     "station": {"name": str, "cautions": [str]},
     "kind": {"name": str, "route": [str], "lot": bool},
@@ -85,7 +87,8 @@ def _plan(document: Table) -> ControlPlan:
         kind: parse_uncertainty(kind, text) for kind, text in document.get("uncertainty", {}).items()
     }
     rules = tuple(_one_of(ALL, rule) for rule in document.get("rules", ALL))
-    plan = ControlPlan(document["name"], stations, kinds, characteristics, uncertainties, rules)
+    translations = document.get("translation", {})
+    plan = ControlPlan(document["name"], stations, kinds, characteristics, uncertainties, rules, translations)
     check_plan(plan)
     return plan
 
@@ -175,6 +178,22 @@ def _check_tables(document: Table) -> None:
         _check_keys(limits, "limits")
         for band in limits.get("bands", ()):
             _check_keys(band, "band")
+    for language, words in document.get("translation", {}).items():
+        _check_translation(language, words)
+
+
+def _check_translation(language: str, words: Any) -> None:
+    if not re.fullmatch("[a-z]{2}", language):
+        raise Refusal(
+            "A translation is named by the two letters of its language, such as es. Given: “{given}”.",
+            given=shortened(language),
+        )
+    if not isinstance(words, dict) or not all(type(text) is str and text for text in words.values()):
+        raise Refusal(
+            "A translation gives each text another text. Given for {language}: {given}.",
+            language=language,
+            given=shortened(repr(words)),
+        )
 
 
 def _check_keys(table: Any, what: str) -> None:

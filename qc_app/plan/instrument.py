@@ -3,10 +3,17 @@
 from qc_app.measure.length import parse_length
 from qc_app.measure.mass import parse_mass
 from qc_app.measure.moisture import parse_percent
+from qc_app.phrase import phrase
 from qc_app.plan.quantity import GRAINS
 from qc_app.refusal import Refusal
 
-INSTRUMENT_KINDS = ("tape", "scale", "core_cutter", "moisture_meter")
+INSTRUMENT_WORDS = {
+    "tape": phrase("tape"),
+    "scale": phrase("scale"),
+    "core_cutter": phrase("core cutter"),
+    "moisture_meter": phrase("moisture meter"),
+}
+INSTRUMENT_KINDS = tuple(INSTRUMENT_WORDS)
 
 
 def parse_uncertainty(kind: str, text: str) -> int:

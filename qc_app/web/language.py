@@ -6,9 +6,13 @@ from flask import Flask, has_request_context, request
 from flask_babel import Babel, get_locale, gettext
 
 from qc_app.refusal import Refusal
+from qc_app.web.plan_words import plan_word
 from qc_app.web.request import signed_in
 
 LANGUAGES = ("en", "es")
+
+WORDED = ("act", "instrument", "kind", "name", "place", "said", "station", "verdict", "what")
+"""Facts of a refusal that are words of the program or of the control plan, and not what somebody typed."""
 
 CARRIED_TO = ("station.", "tablet.", "lots.", "outbox_page.")
 """Pages that are the same for everybody, so that their address says the language."""
@@ -24,7 +28,8 @@ def install(app: Flask) -> None:
 
 def say(refusal: Refusal) -> str:
     """A refusal's sentence in the language of the request."""
-    return gettext(refusal.sentence).format(**refusal.facts)
+    facts = {key: plan_word(str(fact)) if key in WORDED else fact for key, fact in refusal.facts.items()}
+    return gettext(refusal.sentence).format(**facts)
 
 
 def _wanted() -> str:

@@ -2,8 +2,9 @@
 
 from datetime import datetime
 
+from babel.dates import format_datetime
 from flask import Flask
-from flask_babel import gettext, ngettext
+from flask_babel import get_locale, gettext, ngettext
 from flask_babel import gettext as _
 from wtforms.fields import Field
 
@@ -24,6 +25,7 @@ from qc_app.plan.quantity import (
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Plant
 from qc_app.web.access import allowed_act
+from qc_app.web.plan_words import plan_word
 from qc_app.web.request import now, person, signed_in
 from qc_app.work.roles import Act, may
 from qc_app.work.setup import local_zone
@@ -54,6 +56,7 @@ def install(app: Flask) -> None:
         conformance=conformance,
         local_time=local_time,
         companion=companion,
+        plan_word=plan_word,
         role_word=role_word,
         verdict_word=verdict_word,
         rule_word=rule_word,
@@ -137,9 +140,9 @@ def companion(beside: Companion, units: Units) -> str:
     return f"{_(beside.name)}: {value}"
 
 
-def local_time(moment: datetime, plant: Plant, pattern: str = "%d %b %Y, %H:%M") -> str:
-    """A time on the plant's clock."""
-    return moment.astimezone(local_zone(plant)).strftime(pattern)
+def local_time(moment: datetime, plant: Plant, pattern: str = "dd MMM y, HH:mm") -> str:
+    """A time on the plant's clock, months in the language of the page; ``pattern`` as in Unicode TS 35."""
+    return format_datetime(moment, pattern, tzinfo=local_zone(plant), locale=get_locale() or "en")
 
 
 def verdict_word(verdict: str) -> str:

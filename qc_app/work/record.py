@@ -10,6 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from qc_app.plan.characteristic import Characteristic, Requirement
+from qc_app.plan.instrument import INSTRUMENT_WORDS
 from qc_app.plan.method import Circumstances, EntryRefused, Outcome
 from qc_app.records import control_plan
 from qc_app.records.building import Lot, Panel
@@ -196,7 +197,7 @@ def refuse_missing_instruments(characteristic: Characteristic, given: tuple[Inst
         raise Refusal(
             "{name} needs to say which {instrument} was used.",
             name=characteristic.name,
-            instrument=missing[0].replace("_", " "),
+            instrument=INSTRUMENT_WORDS[missing[0]],
         )
 
 

@@ -14,6 +14,7 @@ from qc_app.records.shop import Station
 from qc_app.records.tablet import Tablet
 from qc_app.web.access import allow
 from qc_app.web.language import LANGUAGES
+from qc_app.web.plan_words import plan_word
 from qc_app.web.request import now, reading_session, visitor
 from qc_app.web.worker.panel_drawing import drawing_of
 from qc_app.web.worker.sentences import tablet_sentences
@@ -133,7 +134,7 @@ def _label(station: Station, panel: Panel) -> dict[str, str | bool | None]:
         "mark": panel.mark,
         "address": address(station, panel),
         "waitingAt": waits_at.key if waits_at else None,
-        "stationName": waits_at.name if waits_at else None,
+        "stationName": plan_word(waits_at.name) if waits_at else None,
         "held": False,
     }
 

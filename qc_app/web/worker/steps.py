@@ -11,6 +11,7 @@ from qc_app.plan.method import Entry, Field, place_number
 from qc_app.plan.subject import Subject
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Instrument
+from qc_app.web.plan_words import plan_word
 from qc_app.work.standing import Item
 from qc_app.work.waiting import Due
 
@@ -31,6 +32,11 @@ class Asked:
     @property
     def place(self) -> str:
         return self.check.place
+
+    @property
+    def place_word(self) -> str:
+        """The place in the language of the page."""
+        return plan_word(self.place)
 
     @property
     def lines(self) -> tuple[str, ...]:
@@ -54,8 +60,9 @@ class Asked:
 
     @property
     def name(self) -> str:
-        """The characteristic and where."""
-        return f"{self.characteristic.name}, {self.place}" if self.place else self.characteristic.name
+        """The characteristic and where, in the language of the page."""
+        name = plan_word(self.characteristic.name)
+        return f"{name}, {self.place_word}" if self.place else name
 
 
 @dataclass(frozen=True)
@@ -75,17 +82,19 @@ class Step:
 
     @property
     def name(self) -> str:
-        together = self.first.characteristic.together
-        return self.first.characteristic.name if self.is_alone else together[:1].upper() + together[1:]
+        if self.is_alone:
+            return plan_word(self.first.characteristic.name)
+        together = plan_word(self.first.characteristic.together)
+        return together[:1].upper() + together[1:]
 
     @property
-    def place(self) -> str:
-        return self.first.place if self.is_alone else ""
+    def place_word(self) -> str:
+        return self.first.place_word if self.is_alone else ""
 
     @property
     def how(self) -> tuple[str, ...]:
         """How to measure, each sentence once."""
-        return tuple(dict.fromkeys(asked.characteristic.how for asked in self.asked))
+        return tuple(dict.fromkeys(plan_word(asked.characteristic.how) for asked in self.asked))
 
     @property
     def lines(self) -> tuple[str, ...]:
