@@ -26,11 +26,13 @@ async function showEntered() {
   }
 }
 
-/** @param {string} text */
+/** @param {string} text @returns {string | undefined} why it leads nowhere, where another label may be tried at once */
 function scanned(text) {
   const found = findPanel(labels, readLabel(text), station);
-  if ("address" in found) location.assign(found.address);
-  else tell(sentence(words.scan[found.key], found.facts), found.panels);
+  if ("address" in found) return location.assign(found.address);
+  const why = sentence(words.scan[found.key], found.facts);
+  tell(why, found.panels);
+  return found.panels.length === 0 ? why : undefined;
 }
 
 /** @param {string} text @param {any[]} panels that may be opened all the same */

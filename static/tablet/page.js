@@ -183,6 +183,7 @@ async function keep(step, readings, isBelieved) {
   refusedEntry = null;
   step.rememberWords();
   step.empty();
+  for (const other of steps) other.repeatWords();
   remember();
   newest = await newestReadings(facts);
   showStates();

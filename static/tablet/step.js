@@ -40,7 +40,7 @@ export class Step {
     this.section.addEventListener("change", ({ target }) => this.#chosen(target));
     this.section.querySelector("[data-note-key]").addEventListener("click", () => this.#openNote());
     this.#chooseLastInstruments();
-    this.#repeatLastWords();
+    this.repeatWords();
   }
 
   /** Every input for a value, in the order they are typed. @returns {HTMLInputElement[]} */
@@ -217,10 +217,11 @@ export class Step {
   }
 
   /** What is set rather than measured, such as the blower, is as it was last time until it is changed. */
-  #repeatLastWords() {
+  repeatWords() {
     for (const input of this.section.querySelectorAll("[data-repeat]")) {
+      const isUntouched = input.value === "" || input.value === input.defaultValue;
       input.defaultValue = localStorage.getItem(`last ${input.dataset.repeat}`) ?? "";
-      input.value = input.defaultValue;
+      if (isUntouched) input.value = input.defaultValue;
     }
   }
 
@@ -282,7 +283,7 @@ export class Step {
     for (const input of this.section.querySelectorAll("[data-note], [data-reason]")) input.value = "";
     this.section.querySelector("[data-note]").closest(".row").hidden = true;
     this.fill(Object.fromEntries(this.asked.flatMap(({ fields }) => Object.values(fields).map((id) => [id, ""]))));
-    this.#repeatLastWords();
+    this.repeatWords();
     this.refuse(null);
   }
 }

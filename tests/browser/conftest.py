@@ -5,6 +5,7 @@ import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
@@ -70,13 +71,36 @@ def demo(built_demo: Path, tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def address(demo: Path) -> Iterator[str]:
+def database(demo: Path) -> Iterator[Database]:
+    """The database of the demo that is served."""
+    opened = Database(str(demo / "qc.db"))
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def address(database: Database) -> Iterator[str]:
     """Where the demo is served."""
-    database = Database(str(demo / "qc.db"))
     listener = Listener(create_app(database), "127.0.0.1", 0)
     with listening([listener]):
         yield f"http://127.0.0.1:{listener.port}"
-    database.close()
+
+
+OUTBOX = """
+async () => {
+  const sheet = document.querySelector("link[rel=stylesheet]").href;
+  const outbox = await import(sheet.replace(/log\\.css.*$/, "tablet/outbox.js"));
+"""
+
+POUNDS = """
+(density) => {
+  const facts = JSON.parse(document.getElementById("facts").textContent);
+  const [{ bay }] = facts.steps[Number(/\\d+/.exec(document.querySelector(".step:not([hidden])").id)[0]) - 1];
+  const inches = (nanometres) => Number(nanometres) / 25400000;
+  const { width, depth } = facts.bays[bay];
+  return density * inches(width) * inches(depth) * inches(facts.size.width) / 1728;
+}
+"""
 
 
 @dataclass
@@ -92,6 +116,52 @@ class Visit:
         self.page.get_by_label("Sign-in name").fill(name)
         self.page.get_by_label("Password").fill(seed_demo.PASSWORD)
         self.page.get_by_role("button", name="Sign in").click()
+
+    def open_panel(self, station: str, kind: str) -> None:
+        """Goes to the first panel of a kind that waits at a station."""
+        self.page.goto(f"{self.address}/station/{station}?language=en")
+        self.page.locator(".waiting a", has_text=kind).first.click()
+        self.page.wait_for_url("**/panel/*")
+        self.ready()
+
+    def ready(self) -> None:
+        """Waits until the page's own script has started."""
+        self.page.wait_for_selector("html[data-ready]", state="attached")
+
+    def choose_instruments(self) -> None:
+        """Chooses the first instrument of each kind that none was chosen of yet, as a worker does once a day."""
+        for choice in self.page.locator("select[data-instrument]").locator("visible=true").all():
+            if not choice.input_value():
+                choice.select_option(index=1)
+
+    def open_step(self, method: str) -> None:
+        """Opens the first step whose check is made by that method."""
+        methods: list[str] = self.page.evaluate(
+            "JSON.parse(document.getElementById('facts').textContent).steps.map(([asked]) => asked.method)"
+        )
+        self.page.evaluate("(number) => { location.hash = `#step-${number}`; }", methods.index(method) + 1)
+
+    def fill_bay(self, density: str) -> None:
+        """Enters the mass that fills the bay shown to a density in lb/ft³."""
+        self.choose_instruments()
+        mass = self.page.evaluate(POUNDS, float(density))
+        for label, text in (
+            ("Mass blown into this bay", f"{mass:.1f} lb"),
+            ("Blower setting (optional)", "gate 4"),
+        ):
+            self.page.get_by_label(label, exact=True).locator("visible=true").fill(text)
+        last = self.page.get_by_label("Seconds of blowing (optional)", exact=True).locator("visible=true")
+        last.fill("90")
+        last.press("Enter")
+
+    def entries(self) -> list[dict[str, Any]]:
+        """What was entered on this tablet and not undone."""
+        found: list[dict[str, Any]] = self.page.evaluate(OUTBOX + "return outbox.entries(); }")
+        return found
+
+    def send(self) -> None:
+        """Sends what waits, without waiting out the time in which it can be undone."""
+        self.page.evaluate(OUTBOX + "await outbox.sendNow(); }")
 
     def violations(self) -> list[str]:
         found: list[str] = self.page.evaluate("window.policyViolations")
