@@ -15,6 +15,7 @@ from qc_app.records.reading import Reading
 from qc_app.records.shop import Person
 from qc_app.records.tablet import Notice, Tablet, TabletSignIn
 from qc_app.web import create_app
+from qc_app.web.quality.notices import WORDS
 from qc_app.web.request import now
 from qc_app.work.notices import GAP, raise_notice
 from tests.conftest import PASSWORD, Cast
@@ -202,6 +203,29 @@ def test_a_notice_is_told_in_a_sentence_and_closed_with_a_remark(
     with sqlite_database.read() as session:
         closed = session.scalars(select(Notice)).one()
         assert (closed.remark, closed.closed_by_id) == ("Sent by file.", shop.lead)
+
+
+@pytest.mark.parametrize("about", WORDS)
+def test_every_kind_of_notice_is_told_in_sentences(
+    signed_in: SignedIn, shop: Cast, sqlite_database: Database, about: str
+) -> None:
+    facts = {
+        "clock": {"minutes": -180},
+        "gap": {"numbers": [7]},
+        "memory": {"received": 41, "written": 43},
+        "after_release": {"mark": "R-01", "building": "H1", "released": "02 Mar 2026, 10:00"},
+    }
+    said = {
+        "clock": "The clock of Tablet 2 is 180 minutes off.",
+        "gap": "though later ones have: 7.",
+        "memory": "The memory of Tablet 2 was emptied; entries after number 41 may be missing.",
+        "after_release": "Readings of R-01 in building H1 came after its release on 02 Mar 2026, 10:00.",
+    }
+    tablet_id, _ = enrolled(sqlite_database, shop)
+    with sqlite_database.write() as session:
+        tablet = session.get_one(Tablet, tablet_id)
+        raise_notice(session, tablet.plant_id, about, facts[about], now(), tablet=tablet)
+    assert said[about] in signed_in("lead").get("/notices")
 
 
 def test_the_file_of_an_outbox_is_handed_in_by_a_lead(

@@ -91,4 +91,5 @@ def _page(form: RemarkForm, tried: int | None) -> str:
 def _said(notice: Notice) -> tuple[str, str]:
     happened, to_do = WORDS[notice.about]
     numbers = ", ".join(str(number) for number in notice.facts.get("numbers", ()))
-    return say(Refusal(happened, **{**notice.facts, "numbers": numbers})), _(to_do)
+    facts = {**notice.facts, "numbers": numbers, "minutes": abs(notice.facts.get("minutes", 0))}
+    return say(Refusal(happened, **facts)), _(to_do)
