@@ -3,6 +3,7 @@
 import json
 import re
 from html import unescape
+from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
@@ -209,7 +210,7 @@ def test_a_notice_is_told_in_a_sentence_and_closed_with_a_remark(
 def test_every_kind_of_notice_is_told_in_sentences(
     signed_in: SignedIn, shop: Cast, sqlite_database: Database, about: str
 ) -> None:
-    facts = {
+    facts: dict[str, dict[str, Any]] = {
         "clock": {"minutes": -180},
         "gap": {"numbers": [7]},
         "memory": {"received": 41, "written": 43},
