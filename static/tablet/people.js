@@ -8,12 +8,9 @@
  * @typedef {import("./pin.js").Person} Person
  */
 
-import { choose } from "./dialog.js";
 import { element } from "./element.js";
 import { greet, NotNow, tellServer } from "./exchange.js";
-import { check } from "./pin.js";
 import { fact, write } from "./store.js";
-import { stillHere, whoIsHere } from "./who_dialog.js";
 import { language, word } from "./words.js";
 
 /** Without a touch for so long, somebody else may stand here, in milliseconds. */
@@ -22,6 +19,10 @@ const TOUCH_NOTED_EVERY = 30_000;
 const USUAL_KEY = 104;
 /** How long somebody who chose a language waits for the server, in milliseconds. */
 const PATIENCE = 3_000;
+
+/** Fetched when somebody is asked, which is seldom. */
+const questions = () => import("./who_dialog.js");
+const pins = () => import("./pin.js");
 
 const others = "BroadcastChannel" in globalThis ? new BroadcastChannel("qc people") : null;
 
@@ -57,6 +58,7 @@ export async function author() {
  * @returns {Promise<import("./pin.js").Outcome>}
  */
 export async function signIn(person, pin) {
+  const { check } = await pins();
   const outcome = await check(person, pin);
   if ("person" in outcome) {
     await settle(outcome.person);
@@ -90,6 +92,14 @@ export function start() {
     addEventListener(event, noteTouch, { capture: true, passive: true });
   }
   show();
+  fetchQuestions();
+}
+
+/** Without a worker that keeps them, the network may be gone by the time somebody is asked. */
+function fetchQuestions() {
+  if (!navigator.serviceWorker?.controller) {
+    Promise.all([questions(), pins()]).catch(() => undefined);
+  }
 }
 
 /** @param {any} hello */
@@ -147,6 +157,7 @@ async function isIdle() {
 async function ask() {
   const hello = await fact("hello");
   const present = await who();
+  const { whoIsHere } = await questions();
   return whoIsHere({
     people: hello?.people ?? [],
     present,
@@ -161,6 +172,7 @@ async function ask() {
  * @returns {Promise<Person | null>}
  */
 async function confirmed(person) {
+  const { stillHere } = await questions();
   const said = await stillHere(person);
   if (said === "yes") {
     await touch(Date.now());
@@ -216,7 +228,8 @@ function isHalfFilled() {
 }
 
 /** @param {Person} person */
-function mayReload(person) {
+async function mayReload(person) {
+  const { choose } = await import("./dialog.js");
   const name = word("languages")[/** @type {string} */ (person.language)];
   const stay = { text: word("language_stay"), value: false, isMain: true };
   const go = { text: word("language_go", { language: name }), value: true };
