@@ -145,8 +145,10 @@ class ThreeTablets(RuleBasedStateMachine):
 
     @rule(tablet=TABLETS)
     def undo(self, tablet: int) -> None:
-        assume(self.entries[tablet] and self.entries[tablet][-1]["uuid"] not in self.sent)
+        assume(self.entries[tablet])
         last = self.entries[tablet][-1]
+        # A tablet takes an entry back once, and only before it is sent.
+        assume(last["uuid"] not in self.sent and last["form"] != "undone")
         undone = {"form": last["form"], "content": last["content"]}
         self.entries[tablet][-1] = last | {"form": "undone", "content": undone}
 
