@@ -141,12 +141,12 @@ async function keepAll({ addresses, here, language }) {
   try {
     await eachOf(wanted.filter((address) => !isFresh(address)), async (address) => {
       await fetchPage(address);
+      if (address === here && (await pages.match(here, { ignoreVary: true }))) {
+        await leadHome(here);
+      }
       await tell(pages, addresses, false);
     });
   } finally {
-    if (await pages.match(here, { ignoreVary: true })) {
-      await leadHome(here);
-    }
     await tell(pages, addresses, true);
   }
 }

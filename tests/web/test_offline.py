@@ -51,10 +51,12 @@ def test_every_file_that_the_worker_keeps_is_there_for_anybody(anybody: FlaskCli
     assert len(files) == len(set(files))
 
 
-def test_the_worker_keeps_what_station_pages_load_and_no_charts(anybody: FlaskClient) -> None:
+def test_the_worker_keeps_what_station_pages_load_and_no_charts(app: Flask, anybody: FlaskClient) -> None:
     names = "\n".join(listed_files(anybody.get("/sw.js").text))
     for name in ("log.css", "tablet/offline.js", "tablet/store.js", "measure/length.js", "icon-192.png"):
         assert f"/{name}" in names
+    own = Path(app.static_folder or "").glob("[tm]*/**/*.js")
+    assert [script.name for script in own if f"/{script.name}" not in names] == []
     assert "plotly" not in names
     assert "/sw" not in names
 

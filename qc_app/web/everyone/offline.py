@@ -18,9 +18,9 @@ STATION_FILES = (
     "mark.svg",
     "icon-*.png",
     "*.js",
-    "tablet/*.css",
-    "tablet/*.js",
-    "measure/*.js",
+    "tablet/**/*.css",
+    "tablet/**/*.js",
+    "measure/**/*.js",
     "vendor/jsqr.js",
 )
 """Static files that the station's pages need; the desk's charts stay where they are."""
