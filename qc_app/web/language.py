@@ -8,8 +8,12 @@ from flask_babel import Babel, get_locale, gettext
 from qc_app.refusal import Refusal
 from qc_app.web.plan_words import plan_word
 from qc_app.web.request import signed_in
+from qc_app.web.spoken import speaks_json
 
-LANGUAGES = ("en", "es")
+LANGUAGE_NAMES = {"en": "English", "es": "Español"}
+"""The languages of pages, each in its own words."""
+
+LANGUAGES = tuple(LANGUAGE_NAMES)
 
 WORDED = ("act", "instrument", "kind", "name", "place", "said", "station", "verdict", "what")
 """Facts of a refusal that are words of the program or of the control plan, and not what somebody typed."""
@@ -23,7 +27,7 @@ def install(app: Flask) -> None:
     app.config["BABEL_DEFAULT_LOCALE"] = "en"
     Babel(app, locale_selector=_wanted)
     app.url_defaults(_carry)
-    app.jinja_env.globals.update(say=say, get_locale=get_locale)
+    app.jinja_env.globals.update(say=say, get_locale=get_locale, language_names=LANGUAGE_NAMES)
 
 
 def say(refusal: Refusal) -> str:
@@ -33,7 +37,8 @@ def say(refusal: Refusal) -> str:
 
 
 def _wanted() -> str:
-    somebody = signed_in()
+    # A page's own scripts ask in the language of the page, whoever is signed in.
+    somebody = None if speaks_json() else signed_in()
     spoken = (_of_address(), somebody.language if somebody else None)
     return next((s for s in spoken if s in LANGUAGES), None) or (
         request.accept_languages.best_match(LANGUAGES) or "en"

@@ -26,7 +26,7 @@ from qc_app.records.reading import Reading
 from qc_app.records.shop import Plant
 from qc_app.web.access import allowed_act
 from qc_app.web.plan_words import plan_word
-from qc_app.web.request import now, person, signed_in
+from qc_app.web.request import now, person, signed_in, tablet
 from qc_app.work.roles import Act, may
 from qc_app.work.setup import local_zone
 
@@ -63,6 +63,7 @@ def install(app: Flask) -> None:
         instrument_word=instrument_word,
         signed_in=signed_in,
         may_open=may_open,
+        key_size=key_size,
         now=now,
     )
 
@@ -183,3 +184,9 @@ def may_open(endpoint: str) -> bool:
     """Whether whoever is signed in may open a page; decides what the menu shows."""
     act = allowed_act(endpoint)
     return signed_in() is not None and isinstance(act, Act) and may(person(), act)
+
+
+def key_size() -> int | None:
+    """The side of a keypad's key on the tablet that asks, in CSS pixels; None where no tablet is enrolled."""
+    there = tablet()
+    return there.key_size if there else None

@@ -11,7 +11,7 @@
 
 import { asSent, iso, newUuid, photosOf, SCHEMA } from "./entry.js";
 import { fact, look, setFact, write } from "./store.js";
-import { word } from "./words.js";
+import { language, word } from "./words.js";
 
 const LARGEST_BATCH = 50;
 const PATIENCE = 30_000;
@@ -88,6 +88,7 @@ export async function ask(path, options = {}, patience = PATIENCE) {
     redirect: "manual",
     signal: AbortSignal.timeout(patience),
     ...options,
+    headers: { "Accept-Language": language(), ...options.headers },
   }).catch(() => Promise.reject(new NotNow("unreached")));
   if (answer.status === 401) {
     throw new NotNow("sign_in", answer.status);

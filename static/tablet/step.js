@@ -290,8 +290,10 @@ export class Step {
 
 /** A refusal in the language of the page. @param {Refusal} refusal */
 export function said({ sentence, facts }) {
-  const translated = word("sentences")[sentence] ?? sentence;
-  return translated.replace(/\{(\w+)\}/g, (place, name) => String(facts[name] ?? place));
+  const sentences = word("sentences");
+  // What was measured is named in words; all other facts are numbers, or what somebody typed.
+  const named = { ...facts, name: sentences[facts.name] ?? facts.name };
+  return (sentences[sentence] ?? sentence).replace(/\{(\w+)\}/g, (place, name) => String(named[name] ?? place));
 }
 
 /** @param {string} id */

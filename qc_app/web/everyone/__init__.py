@@ -1,6 +1,6 @@
 """Pages for everyone: setting up, signing in, buildings and panels."""
 
-from qc_app.web.everyone import buildings, labels, offline, pin, setup, sign_in, trust
+from qc_app.web.everyone import buildings, labels, language_choice, offline, pin, setup, sign_in, trust
 
 BLUEPRINTS = (
     setup.pages,
@@ -10,4 +10,5 @@ BLUEPRINTS = (
     offline.pages,
     trust.pages,
     pin.pages,
+    language_choice.pages,
 )

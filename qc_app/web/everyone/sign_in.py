@@ -1,7 +1,5 @@
 """Signing in and out, and where each role starts."""
 
-from urllib.parse import urlsplit
-
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask import session as cookie
 from flask_babel import gettext as _
@@ -14,6 +12,7 @@ from wtforms.validators import InputRequired
 from qc_app.web.access import allow, allow_anybody
 from qc_app.web.form_errors import take_refusal
 from qc_app.web.request import database, now, person, reading_session, tablet
+from qc_app.web.way_back import way_back
 from qc_app.work import sign_in as work
 from qc_app.work.pins import note_sign_in
 from qc_app.work.roles import Act, Role
@@ -56,7 +55,7 @@ def sign_in() -> str | Response:
         else:
             _begin(token)
             _note_tablet(token)
-            return redirect(_way_back(request.args.get("next", "")))
+            return redirect(way_back(request.args.get("next", "")))
     return render_template("sign_in.html", form=form, title=_("Sign in"))
 
 
@@ -91,10 +90,3 @@ def _note_tablet(token: str) -> None:
             somebody = work.who(session, token, now())
             if somebody is not None and somebody.plant_id == there.plant_id:
                 note_sign_in(session, there.id, somebody.id, now())
-
-
-def _way_back(given: str) -> str:
-    """The page that asked to sign in, if it is one of ours."""
-    parts = urlsplit(given)
-    is_ours = given.startswith("/") and not given.startswith(("//", "/\\")) and not parts.netloc
-    return given if is_ours else url_for("sign_in.home")

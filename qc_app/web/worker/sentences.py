@@ -24,10 +24,10 @@ def tablet_sentences() -> dict[str, str]:
 
 @cache
 def _sentences(static: Path) -> tuple[str, ...]:
-    """Every text in the measuring scripts that is more than a key."""
+    """Every text in the measuring scripts, keys among them."""
     found: dict[str, None] = {}
     for file in sorted((static / "measure").rglob("*.js")):
         for text in _TEXT.findall(_IMPORT.sub("", file.read_text("utf-8"))):
-            if " " in text:
+            if text:
                 found[text.replace('\\"', '"')] = None
     return tuple(found)
