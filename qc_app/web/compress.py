@@ -24,7 +24,7 @@ def install(app: Flask) -> None:
 
 
 def _compress(response: Response) -> Response:
-    if not _is_public(response) or not response.mimetype.startswith(TEXT):
+    if not _is_public(response) or not (response.mimetype or "").startswith(TEXT):
         return response
     response.vary.add("Accept-Encoding")
     if request.accept_encodings["gzip"] <= 0 or "Content-Encoding" in response.headers:

@@ -129,7 +129,7 @@ class Visit:
         self.page.wait_for_selector("html[data-ready]", state="attached")
 
     def choose_instruments(self) -> None:
-        """Chooses the first instrument of each kind that none was chosen of yet, as a worker does once a day."""
+        """Chooses the first instrument of each kind that has none chosen yet, as a worker does once a day."""
         for choice in self.page.locator("select[data-instrument]").locator("visible=true").all():
             if not choice.input_value():
                 choice.select_option(index=1)

@@ -1,7 +1,7 @@
 """The entry page in a real browser: one thing at a time, echoed, judged and saved on the tablet."""
 
 import pytest
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import FilePayload, Locator, Page, expect
 from sqlalchemy import select
 
 from qc_app.records.database import Database
@@ -310,8 +310,8 @@ def test_a_photo_is_made_small_and_goes_with_the_entry(worker: Visit, database: 
     worker.open_panel("framing", "Closed roof panel")
     worker.open_step("check")
     page = worker.page
-    page.locator("input[data-photo]:not([hidden])").first.set_input_files(
-        files=[{"name": "p.png", "mimeType": "image/png", "buffer": big_picture(page)}]
+    page.locator("section.step:not([hidden]) input[data-photo]").set_input_files(
+        files=[FilePayload(name="p.png", mimeType="image/png", buffer=big_picture(page))]
     )
     expect(page.locator(".photos img:visible")).to_have_count(1)
     page.get_by_label("Yes", exact=True).locator("visible=true").check()

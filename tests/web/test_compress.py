@@ -3,7 +3,7 @@
 import gzip
 
 from flask import Flask, url_for
-from werkzeug.test import TestResponse
+from werkzeug.wrappers import Response
 
 from tests.conftest import Cast
 from tests.web.conftest import SignedIn
@@ -16,7 +16,7 @@ def static(app: Flask, name: str) -> str:
         return url_for("static", filename=name)
 
 
-def fetched(app: Flask, name: str, headers: dict[str, str]) -> TestResponse:
+def fetched(app: Flask, name: str, headers: dict[str, str]) -> Response:
     with app.test_client().get(static(app, name), headers=headers) as answer:
         _ = answer.data
     return answer

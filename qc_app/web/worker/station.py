@@ -4,6 +4,8 @@ Entries go from the page into the tablet's outbox and from there to ``outbox``; 
 pages are the same for whoever stands at the station, so that the tablet can keep them.
 """
 
+from collections.abc import Iterator
+
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask import session as cookie
 from flask_babel import get_locale
@@ -95,9 +97,9 @@ def lot(key: str, item_id: int) -> str:
     return _page(find.station(session, who, key), find.lot(session, who, item_id))
 
 
-def address(station: Station, item: Item, **more: str) -> str:
-    """The address of an item's page at a station."""
-    return url_for(f"station.{item.__tablename__}", key=station.key, item_id=item.id, **more)
+def address(station: Station, item: Item) -> str:
+    """The address of an item's page at a station, in the language of this page."""
+    return url_for(f"station.{item.__tablename__}", key=station.key, item_id=item.id)
 
 
 def _own_station() -> str | None:
@@ -143,12 +145,11 @@ def _to_keep(station: Station, items: list[Panel | Lot]) -> list[str]:
     """The pages that the tablet should be able to open without a network, in the order they are wanted."""
     present = str(get_locale())
     languages = [present, *(language for language in LANGUAGES if language != present)]
-    kept = items[:MOST_KEPT]
-    return [
-        kept_address
-        for language in languages
-        for kept_address in (
-            url_for("station.waiting", key=station.key, language=language),
-            *(address(station, item, language=language) for item in kept),
-        )
-    ]
+    return [kept for language in languages for kept in _addresses(station, items[:MOST_KEPT], language)]
+
+
+def _addresses(station: Station, items: list[Panel | Lot], language: str) -> Iterator[str]:
+    yield url_for("station.waiting", key=station.key, language=language)
+    for item in items:
+        name = f"station.{item.__tablename__}"
+        yield url_for(name, key=station.key, item_id=item.id, language=language)
