@@ -14,6 +14,8 @@ const KEPT_AT = "X-Kept-At";
 
 /** Where the icon on the home screen leads; kept as the way to the list of panels that was open last. */
 const HOME = "/station";
+/** Where the icon of an enrolled tablet starts for ever, since it was put on the home screen there. */
+const ENROL = "/tablet/enrol";
 const LIST = /^\/station\/[^/]+$/;
 
 const SECOND = 1000;
@@ -221,6 +223,7 @@ function wayTo(address) {
 const isMarked = (answer) => answer.ok && answer.headers.get(MARK) === BUILD;
 const isOurs = (name) => name.startsWith("files ") || name.startsWith("pages ");
 const isHome = (url) =>
-  ["/", HOME].includes(url.pathname) && [...url.searchParams.keys()].every((key) => key === "language");
+  url.pathname === ENROL ||
+  (["/", HOME].includes(url.pathname) && [...url.searchParams.keys()].every((key) => key === "language"));
 const isElsewhere = (address, language) => ![null, language].includes(new URL(address).searchParams.get("language"));
 const after = (milliseconds) => new Promise((resolve) => setTimeout(resolve, milliseconds, null));

@@ -151,9 +151,8 @@ def test_the_installed_program_shows_its_help(environment: Path, tmp_path: Path)
 
 
 def test_a_log_set_up_in_the_browser_shows_its_stations(browser: OpenerDirector, address: str) -> None:
-    page = read(browser, f"{address}/station/sheathing_fence")
-    assert "Sheathing fence" in page
-    assert "Plumb &amp; Larch Panel Works" in page
+    assert "Sheathing fence" in read(browser, f"{address}/station/sheathing_fence")
+    assert "Plumb &amp; Larch Panel Works" in read(browser, f"{address}/building")
 
 
 @pytest.mark.parametrize("name", ["log.css", "chart.js", "mark.svg", "vendor/plotly-cartesian.min.js"])

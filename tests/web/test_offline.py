@@ -113,6 +113,10 @@ def test_the_manifest_starts_at_the_station_with_icons_of_the_sizes_it_says(anyb
     assert answer.mimetype == "application/manifest+json"
     facts = json.loads(answer.text)
     assert facts["start_url"] == "/station"
+    enrolling = json.loads(anybody.get("/manifest.webmanifest?code=a-B_1").text)
+    assert enrolling["start_url"] == "/tablet/enrol?code=a-B_1"
+    hostile = json.loads(anybody.get("/manifest.webmanifest?code=//evil.example").text)
+    assert hostile["start_url"] == "/station"
     assert facts["display"] == "standalone"
     for icon in facts["icons"]:
         with anybody.get(icon["src"]) as image:

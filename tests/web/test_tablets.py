@@ -56,6 +56,8 @@ def test_a_tablet_is_invited_and_enrols_once(
     hello = tablet.client.get("/tablet/hello").get_json()["tablet"]
     assert (hello["name"], hello["station"], hello["key_size"]) == ("Tablet 2", "fill", 128)
     assert "used already" in Browser(app.test_client()).get(invitation, status=410)
+    # An icon put on the home screen before enrolling starts at this address for ever.
+    assert tablet.client.get(invitation).location == "/station"
     with sqlite_database.read() as session:
         stored = session.scalars(select(Tablet)).one()
         assert cookie.value not in (stored.credential_hash, stored.code_hash)

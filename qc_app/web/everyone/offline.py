@@ -3,7 +3,7 @@
 import json
 from pathlib import Path
 
-from flask import Blueprint, Response, current_app, render_template, url_for
+from flask import Blueprint, Response, current_app, render_template, request, url_for
 from flask.blueprints import BlueprintSetupState
 from flask_babel import gettext as _
 
@@ -67,7 +67,7 @@ def manifest() -> Response:
         "id": "/station",
         "name": _("Quality log"),
         "short_name": _("Quality log"),
-        "start_url": "/station",
+        "start_url": _start(request.args.get("code", "")),
         "scope": "/",
         "display": "standalone",
         "background_color": PAPER,
@@ -81,6 +81,13 @@ def manifest() -> Response:
     answer = Response(json.dumps(facts, ensure_ascii=False), mimetype="application/manifest+json")
     answer.headers["Cache-Control"] = "no-cache"
     return answer
+
+
+def _start(code: str) -> str:
+    """The station; on a tablet about to be enrolled the enrolment, since some tablets give the icon a memory of
+    its own, in which the code would be missing."""
+    is_code = code.isascii() and code.replace("-", "").replace("_", "").isalnum()
+    return url_for("tablet.ask", code=code) if is_code else "/station"
 
 
 def _front() -> str:

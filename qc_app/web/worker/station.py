@@ -150,6 +150,7 @@ def _to_keep(station: Station, items: list[Panel | Lot]) -> list[str]:
 
 def _addresses(station: Station, items: list[Panel | Lot], language: str) -> Iterator[str]:
     yield url_for("station.waiting", key=station.key, language=language)
+    yield url_for("outbox_page.outbox", language=language)
     for item in items:
         name = f"station.{item.__tablename__}"
         yield url_for(name, key=station.key, item_id=item.id, language=language)

@@ -6,7 +6,7 @@ from werkzeug.wrappers import Response
 
 from qc_app.web.access import allow_anybody
 from qc_app.web.language import say
-from qc_app.web.request import database, give_credential, now, reading_session
+from qc_app.web.request import database, give_credential, now, reading_session, tablet
 from qc_app.work.tablets import CodeRefused, enrol, invited
 
 pages = Blueprint("tablet", __name__)
@@ -14,14 +14,16 @@ pages = Blueprint("tablet", __name__)
 
 @pages.get("/tablet/enrol")
 @allow_anybody()
-def ask() -> str | tuple[str, int]:
-    """Asks once more, so that whoever only looks at the code enrols nothing."""
+def ask() -> str | Response | tuple[str, int]:
+    """Asks once more, so that whoever only looks at the code enrols nothing. An enrolled tablet goes on."""
+    if tablet() is not None:
+        return redirect(url_for("station.choose"))
     code = request.args.get("code", "")
     try:
-        tablet = invited(reading_session(), code, now())
+        found = invited(reading_session(), code, now())
     except CodeRefused as refusal:
         return _refused(refusal)
-    return render_template("tablet_enrol.html", title=_("Enrol this tablet"), code=code, tablet=tablet)
+    return render_template("tablet_enrol.html", title=_("Enrol this tablet"), code=code, tablet=found)
 
 
 @pages.post("/tablet/enrol")
@@ -30,8 +32,8 @@ def take() -> Response | tuple[str, int]:
     """Leaves a credential on the tablet and leads to its station."""
     try:
         with database().write() as session:
-            tablet, credential = enrol(session, request.form.get("code", ""), now())
-            station = tablet.station.key
+            enrolled, credential = enrol(session, request.form.get("code", ""), now())
+            station = enrolled.station.key
     except CodeRefused as refusal:
         return _refused(refusal)
     give_credential(credential)
