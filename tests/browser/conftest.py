@@ -4,16 +4,20 @@ import os
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from sqlalchemy import select
 
 import seed_demo
 from qc_app.records.database import Database
+from qc_app.records.shop import Person
 from qc_app.serve.listen import Listener, listening
 from qc_app.web import create_app
+from qc_app.work import find, tablets
 
 LANDSCAPE = (1280, 800)
 PORTRAIT = (800, 1280)
@@ -116,6 +120,31 @@ class Visit:
         self.page.get_by_label("Sign-in name").fill(name)
         self.page.get_by_label("Password").fill(seed_demo.PASSWORD)
         self.page.get_by_role("button", name="Sign in").click()
+
+    def enrol(self, database: Database, name: str = "Fence 1", station: str = "sheathing_fence") -> None:
+        """Enrols this browser as a tablet of the shop, with a code of its own."""
+        with database.write() as session:
+            manager = session.scalars(select(Person).where(Person.sign_in_name == "mira")).one()
+            place = find.station(session, manager, station)
+            _, code = tablets.invite(session, manager, name, place, 104, datetime.now(UTC))
+        self.use_code(code)
+
+    def use_code(self, code: str) -> None:
+        """Enrols this browser with the code that the quality manager's page shows."""
+        self.page.goto(f"{self.address}/tablet/enrol?code={code}")
+        self.page.get_by_role("button", name="Enrol this tablet").click()
+        self.page.wait_for_url("**/station/**")
+        self.ready()
+
+    def sign_in_by_pin(self, name: str) -> None:
+        """Signs somebody in at an enrolled tablet, as workers do: two taps and the PIN."""
+        self.page.locator("[data-who]").click()
+        self.page.get_by_role("button", name=name, exact=True).click()
+        for digit in seed_demo.PIN:
+            self.page.get_by_role("button", name=digit, exact=True).click()
+        self.page.get_by_role("button", name="Enter", exact=True).click()
+        expect(self.page.locator("[data-who]")).to_have_text(name)
+        expect(self.page.locator("dialog[open]")).to_have_count(0)
 
     def open_panel(self, station: str, kind: str) -> None:
         """Goes to the first panel of a kind that waits at a station."""
