@@ -2,9 +2,8 @@
 
 from datetime import datetime
 
-from babel.dates import format_datetime
 from flask import Flask
-from flask_babel import get_locale, gettext, ngettext
+from flask_babel import format_datetime, gettext, ngettext
 from flask_babel import gettext as _
 from wtforms.fields import Field
 
@@ -143,7 +142,7 @@ def companion(beside: Companion, units: Units) -> str:
 
 def local_time(moment: datetime, plant: Plant, pattern: str = "dd MMM y, HH:mm") -> str:
     """A time on the plant's clock, months in the language of the page; ``pattern`` as in Unicode TS 35."""
-    return format_datetime(moment, pattern, tzinfo=local_zone(plant), locale=get_locale() or "en")
+    return format_datetime(moment.astimezone(local_zone(plant)), pattern, rebase=False)
 
 
 def verdict_word(verdict: str) -> str:

@@ -222,7 +222,7 @@ def test_every_kind_of_notice_is_told_in_sentences(
         "clock": "The clock of Tablet 2 is 180 minutes off.",
         "gap": "though later ones have: 7.",
         "memory": "The memory of Tablet 2 was emptied; entries after number 41 may be missing.",
-        "after_release": "Readings of R-01 in building H1 came after its release on 02 Mar 2026, 10:00.",
+        "after_release": "Readings of R-01 in building H1 came after its release on 2026-03-02 10:00.",
     }
     tablet_id, _ = enrolled(sqlite_database, shop)
     with sqlite_database.write() as session:

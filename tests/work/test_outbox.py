@@ -419,7 +419,7 @@ def test_readings_after_the_release_are_kept_and_told_to_the_lead(database: Data
     taken = outbox.send(database, tablet, outbox.entry(at=NOW - timedelta(hours=1)), now=LATER)
     assert states(taken) == ["kept"]
     # 15:00 UTC is 10:00 in New York in winter.
-    assert remarks(taken) == "R-01 was released at 02 Mar 2026, 10:00; the shop lead has been told."
+    assert remarks(taken) == "R-01 was released at 2026-03-02 10:00; the shop lead has been told."
     (facts, is_open), *others = notices(database, AFTER_RELEASE)
     assert (others, is_open, facts["mark"], facts["tablet"]) == ([], True, "R-01", "Tablet 2")
     assert facts["readings"] == [str(only_reading(database).uuid)]

@@ -227,7 +227,7 @@ def _release_remarks(session: Session, on: Occasion, item: Item, recorded: list[
     release = released(session, item) if isinstance(item, Panel) else None
     if release is None or not isinstance(item, Panel):
         return []
-    at = release.released_at.astimezone(local_zone(item.building.plant)).strftime("%d %b %Y, %H:%M")
+    at = release.released_at.astimezone(local_zone(item.building.plant)).strftime("%Y-%m-%d %H:%M")
     facts = {
         "mark": item.mark,
         "building": item.building.code,
