@@ -216,7 +216,7 @@ def test_every_kind_of_notice_is_told_in_sentences(
         "clock": {"minutes": -180},
         "gap": {"numbers": [7]},
         "memory": {"received": 41, "written": 43},
-        "after_release": {"mark": "R-01", "building": "H1", "released": "02 Mar 2026, 10:00"},
+        "after_release": {"mark": "R-01", "building": "H1", "released": "2026-03-02 10:00"},
     }
     said = {
         "clock": "The clock of Tablet 2 is 180 minutes off.",
