@@ -212,3 +212,14 @@ def test_both_edges_are_charted_apart_and_all_bays_together(plan: ControlPlan) -
 
 def test_a_panel_of_8_by_24_ft_is_what_these_tests_think_it_is() -> None:
     assert (subject().length, subject().width) == (24 * FOOT, 8 * FOOT) == (7_315_200_000, 2_438_400_000)
+
+
+def test_all_that_the_plan_says_has_its_spanish(plan: ControlPlan) -> None:
+    said = {kind.name for kind in plan.kinds}
+    for station in plan.stations:
+        said |= {station.name, *station.cautions}
+    for characteristic in plan.characteristics:
+        places = {place for place in characteristic.places if not place.isupper()}
+        said |= {characteristic.name, characteristic.how, *places} | ({characteristic.together} - {""})
+    sleeves = {"pipe sleeve", "duct sleeve", "conduit sleeve"}
+    assert set(plan.translations["es"]) == said | sleeves

@@ -168,3 +168,25 @@ def test_bands_may_stand_in_any_order() -> None:
     assert density.requirement(subject("gate", depth=8 * INCH + 1), "bay 1").target == 4_000_000
     with pytest.raises(Refusal, match=r"no limits for Density at a depth of 16\.5 in"):
         density.requirement(subject("gate", depth=33 * INCH // 2), "bay 1")
+
+
+def test_a_plan_may_say_its_own_words_in_other_languages() -> None:
+    plan = read_plan(SMALL + '[translation.es]\n"Press" = "Prensa"\n"Hands clear." = "Aparte las manos."\n')
+    assert plan.translations == {"es": {"Press": "Prensa", "Hands clear.": "Aparte las manos."}}
+    assert plan.station("press").name == "Press"
+    assert read_plan(SMALL).translations == {}
+
+
+@pytest.mark.parametrize(
+    ("table", "said"),
+    [
+        ('[translation.spanish]\n"Press" = "Prensa"', "two letters of its language"),
+        ('[translation.es]\n"Press" = 3', "gives each text another text"),
+        ('[translation.es]\n"Press" = ""', "gives each text another text"),
+        ('[translation]\nes = "Prensa"', "gives each text another text"),
+        ('[[translation]]\n"Press" = "Prensa"', "of another kind"),
+    ],
+)
+def test_a_translation_that_is_no_table_of_texts_is_refused(table: str, said: str) -> None:
+    with pytest.raises(Refusal, match=said):
+        read_plan(f"{SMALL}{table}\n")
