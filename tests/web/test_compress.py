@@ -2,6 +2,7 @@
 
 import gzip
 
+import brotli
 from flask import Flask, url_for
 from werkzeug.wrappers import Response
 
@@ -41,6 +42,14 @@ def test_a_script_leaves_its_comments_behind_and_nothing_else(app: Flask, shop: 
     ]
     assert len(code) > 2
     assert all(line in script for line in code)
+
+
+def test_a_browser_that_takes_brotli_gets_the_smaller_form(app: Flask, shop: Cast) -> None:
+    plain, zipped = (fetched(app, "log.css", headers).data for headers in ({}, ASKED))
+    smaller = fetched(app, "log.css", {"Accept-Encoding": "gzip, deflate, br, zstd"})
+    assert smaller.headers["Content-Encoding"] == "br"
+    assert brotli.decompress(smaller.data) == plain
+    assert len(smaller.data) < len(zipped)
 
 
 def test_a_script_of_somebody_else_keeps_its_comments(app: Flask, shop: Cast) -> None:

@@ -84,8 +84,10 @@ def manifest() -> Response:
 
 
 def _start(code: str) -> str:
-    """The station; on a tablet about to be enrolled the enrolment, since some tablets give the icon a memory of
-    its own, in which the code would be missing."""
+    """The station; before a tablet is enrolled its enrolment.
+
+    Some tablets give the icon a memory of its own, in which the code would be missing.
+    """
     is_code = code.isascii() and code.replace("-", "").replace("_", "").isalnum()
     return url_for("tablet.ask", code=code) if is_code else "/station"
 
