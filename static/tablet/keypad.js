@@ -186,6 +186,7 @@ export class Keypad {
     Object.assign(key, { type: "button", textContent: face, className: `key key-${type}`, tabIndex: -1 });
     Object.assign(key.dataset, { type, text });
     if (name !== face) key.setAttribute("aria-label", name);
+    key.classList.toggle("long", face.length > 6);
     return key;
   }
 

@@ -64,8 +64,17 @@ function show(step) {
     const isHere = numbersOf(link).includes(step?.number);
     if (isHere) link.setAttribute("aria-current", "step");
     else link.removeAttribute("aria-current");
+    if (isHere) showBay(link);
   }
   focusFirst(step);
+}
+
+/** Brings a bay into sight where the glass is too narrow for all of them. @param {Element} link */
+function showBay(link) {
+  const bays = link.closest(".bays");
+  if (!bays) return;
+  const [whole, bay] = [bays.getBoundingClientRect(), link.getBoundingClientRect()];
+  bays.scrollLeft += bay.left + bay.width / 2 - (whole.left + whole.width / 2);
 }
 
 /** @param {Step | null} step */
@@ -74,6 +83,8 @@ function focusFirst(step) {
   showKeys(step, field);
   const place = field ?? step?.section.querySelector("fieldset input") ?? (step?.section ?? done).querySelector("h2");
   place?.focus({ preventScroll: true });
+  // After the browser has gone to the address.
+  requestAnimationFrame(() => requestAnimationFrame(() => place?.scrollIntoView({ block: "nearest" })));
 }
 
 /** The keypad where something is typed, otherwise one key to save. @param {Step | null} step @param {HTMLInputElement | null} field */
@@ -255,6 +266,7 @@ function showDoubt(sentences) {
   doubt.replaceChildren(heading(word("doubtTitle")), ...sentences.map(paragraph));
   doubt.hidden = false;
   result.hidden = true;
+  doubt.scrollIntoView({ block: "nearest" });
 }
 
 // The result
@@ -284,7 +296,7 @@ function offer(step, following, state) {
   keys.append(...(state === "within" ? [onward, again] : [again, onward]));
   keys.firstElementChild.classList.add("primary");
   result.append(keys);
-  keys.firstElementChild.focus({ preventScroll: true });
+  keys.firstElementChild.focus();
 }
 
 /** @param {Step} step */
@@ -391,6 +403,7 @@ form.addEventListener("keypad:next", next);
 form.addEventListener("submit", next);
 form.addEventListener("input", remember);
 form.addEventListener("focusin", ({ target }) => current?.typedInputs.includes(target) && showKeys(current, target));
+addEventListener("resize", () => document.activeElement?.closest("form.entry") && document.activeElement.scrollIntoView({ block: "nearest" }));
 addEventListener("hashchange", () => {
   if (!location.hash.startsWith("#entry=")) open();
 });
