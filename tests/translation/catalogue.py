@@ -40,7 +40,8 @@ def collected() -> Catalog:
         methods, options = parse_mapping_cfg(file)  # type: ignore[no-untyped-call]
     found = Catalog()
     keywords = {**DEFAULT_KEYWORDS, **MARKING, **NAMING, **dict.fromkeys(_refusals())}
-    del keywords["EntryRefused"]  # it takes its sentence from another refusal
+    for passes_on in ("CellRefused", "EntryRefused"):  # they take their sentence from another refusal
+        del keywords[passes_on]
     for place, line, words, _comments, _context in extract_from_dir(
         REPOSITORY, methods, options, keywords, strip_comment_tags=True
     ):

@@ -92,6 +92,9 @@ def _pattern(text: str) -> re.Pattern[str]:
     return re.compile(literal if is_long else rf"^{literal}$")
 
 
+RUN = "Deck, 2"
+"""The run of a panel, named by the schedule as the plan names a kind."""
+
 ENGLISH = [*english(), *of_the_plan()]
 
 
@@ -137,6 +140,27 @@ def test_the_other_pages_of_a_worker_speak_spanish(path: str, worker: Browser) -
 def test_a_lots_page_and_the_labels_speak_spanish(worker: Browser, shop: Cast) -> None:
     assert spoken_in_english(worker.get(f"/station/framing/lot/{shop.lot}?language=es")) == []
     assert spoken_in_english(worker.get(f"/building/{shop.building}/labels?language=es")) == []
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/chart",
+        "/chart/station/framing",
+        "/building",
+        "/building/1",
+        "/panel/1",
+        "/person",
+        "/instrument",
+        "/tablets",
+        "/notices",
+        "/outbox/file",
+    ],
+)
+def test_the_desk_speaks_spanish_as_well(path: str, signed_in: SignedIn) -> None:
+    answer = signed_in("manager").client.get(f"{path}?language=es")
+    assert answer.status_code == 200
+    assert spoken_in_english(answer.get_data(as_text=True)) in ([], [RUN])
 
 
 def test_signing_in_and_enrolling_speak_spanish(app: Flask, sqlite_database: Database, shop: Cast) -> None:

@@ -15,6 +15,7 @@ from qc_app.refusal import Refusal
 from qc_app.web.access import allow
 from qc_app.web.choice import choice
 from qc_app.web.form_errors import take_refusal
+from qc_app.web.plan_words import plan_word
 from qc_app.web.request import database, now, person, person_in, reading_session
 from qc_app.work import find, tablets
 from qc_app.work.roles import Act
@@ -126,4 +127,6 @@ def _shown(tablet: Tablet, code: str) -> str:
 
 
 def _offer_stations(form: PlaceForm) -> None:
-    form.station.choices = [choice(s.key, s.name) for s in find.stations(reading_session(), person())]
+    form.station.choices = [
+        choice(s.key, plan_word(s.name)) for s in find.stations(reading_session(), person())
+    ]
