@@ -7,7 +7,19 @@ from flask import Flask
 from flask_wtf.csrf import CSRFProtect
 
 from qc_app.records.database import Database
-from qc_app.web import access, compress, errors, everyone, headers, language, quality, request, show, worker
+from qc_app.web import (
+    access,
+    compress,
+    errors,
+    everyone,
+    headers,
+    language,
+    modules,
+    quality,
+    request,
+    show,
+    worker,
+)
 from qc_app.web.build import build_of
 from qc_app.web.everyone.trust import Trust
 from qc_app.work.outbox.batch import LARGEST_BATCH
@@ -67,6 +79,7 @@ def create_app(
     errors.install(app)
     language.install(app)
     show.install(app)
+    modules.install(app)
     everyone.trust.install(app, trust)
     for blueprint in (*everyone.BLUEPRINTS, *worker.BLUEPRINTS, *quality.BLUEPRINTS):
         app.register_blueprint(blueprint)

@@ -79,7 +79,8 @@ function showBay(link) {
 
 /** @param {Step | null} step */
 function focusFirst(step) {
-  const field = step?.typedInputs.find((input) => !input.value) ?? null;
+  const inputs = step?.typedInputs ?? [];
+  const field = inputs.find((input) => !input.value) ?? inputs.at(-1) ?? null;
   showKeys(step, field);
   const place = field ?? step?.section.querySelector("fieldset input") ?? (step?.section ?? done).querySelector("h2");
   place?.focus({ preventScroll: true });
@@ -181,11 +182,11 @@ async function save(step) {
 
 /** @param {Step} step @param {any[]} readings @param {boolean} isBelieved */
 async function keep(step, readings, isBelieved) {
-  const person = await author();
-  if (person === null) return;
   const shape = step.shape();
-  const written = entryOf(step, readings, isBelieved, person.id);
   try {
+    const person = await author();
+    if (person === null) return;
+    const written = entryOf(step, readings, isBelieved, person.id);
     await (refusedEntry ? replace(refusedEntry, written) : writeEntry(written));
   } catch (failed) {
     step.refuse(new FieldRefused(null, word("saveFailed", { sentence: failed.message })));
@@ -261,9 +262,9 @@ function farOffCameAgain(readings) {
   return null;
 }
 
-/** @param {string[]} sentences */
-function showDoubt(sentences) {
-  doubt.replaceChildren(heading(word("doubtTitle")), ...sentences.map(paragraph));
+/** @param {string[]} sentences @param {string} [title] */
+function showDoubt(sentences, title = word("doubtTitle")) {
+  doubt.replaceChildren(heading(title), ...sentences.map(paragraph));
   doubt.hidden = false;
   result.hidden = true;
   doubt.scrollIntoView({ block: "nearest" });
@@ -366,8 +367,8 @@ function restore() {
 
 /** Puts an entry's values back where they were typed: one undone, or one that the server refused. @param {any} entry */
 function bringBack(entry) {
-  const [first] = entry.content.readings;
-  const step = steps.find((/** @type {Step} */ { asked }) => asked.some((one) => keyOf(one) === keyOf(first)));
+  const keys = entry.content.readings.map(keyOf);
+  const step = steps.find((/** @type {Step} */ { asked }) => asked.some((one) => keys.includes(keyOf(one))));
   if (!step) return;
   for (const reading of entry.content.readings) {
     const asked = step.asked.find((/** @type {any} */ one) => keyOf(one) === keyOf(reading));
@@ -381,11 +382,10 @@ function bringBack(entry) {
 async function putRight(uuid) {
   const entry = await storedEntry(uuid);
   if (entry?.form !== "readings") return;
-  const step = bringBack(entry);
-  if (!step) return;
-  refusedEntry = uuid;
+  // Of a check that is not asked for any more nothing can be brought back; then the reasons alone are shown.
+  if (bringBack(entry)) refusedEntry = uuid;
   const reasons = entry.answer?.reasons ?? [];
-  showDoubt([word("refusedTitle"), ...reasons.map((/** @type {any} */ { sentence }) => sentence)]);
+  showDoubt(reasons.map((/** @type {any} */ { sentence }) => sentence), word("refusedTitle"));
 }
 
 // Starting
@@ -421,3 +421,4 @@ startPeople();
 startBar();
 await start();
 document.documentElement.dataset.ready = "";
+performance.mark("ready");
