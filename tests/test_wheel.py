@@ -129,6 +129,7 @@ def test_the_wheel_holds_every_file_of_the_program_unchanged(wheel: Path) -> Non
         "qc_app/records/migrations/env.py",
         "qc_app/records/migrations/versions/0001_first_tables.py",
         "qc_app/packet/building.typ",
+        "qc_app/translations/es/LC_MESSAGES/messages.mo",
     } <= set(wanted)
     with ZipFile(wheel) as packed:
         assert set(wanted) <= set(packed.namelist())
@@ -153,6 +154,12 @@ def test_the_installed_program_shows_its_help(environment: Path, tmp_path: Path)
 def test_a_log_set_up_in_the_browser_shows_its_stations(browser: OpenerDirector, address: str) -> None:
     assert "Sheathing fence" in read(browser, f"{address}/station/sheathing_fence")
     assert "Plumb &amp; Larch Panel Works" in read(browser, f"{address}/building")
+
+
+def test_the_installed_program_speaks_spanish(browser: OpenerDirector, address: str) -> None:
+    page = read(browser, f"{address}/station/sheathing_fence?language=es")
+    assert "Tope de forrado" in page  # a word of the plan
+    assert "Ahora nada espera aquí." in page  # a word of the program
 
 
 @pytest.mark.parametrize("name", ["log.css", "chart.js", "mark.svg", "vendor/plotly-cartesian.min.js"])
