@@ -5,7 +5,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Locator, Page, sync_playwright
 
 ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT))
@@ -38,14 +38,10 @@ def main() -> None:
 
 def tour(page: Page, address: str, demo: Path) -> None:
     sign_in(page, address, "wren")
-    page.goto(f"{address}/station/fill")
-    page.locator(".waiting a").first.click()
-    take(page, "station")
-    page.get_by_label("Mass of the core").fill("50.1 g")
-    page.get_by_label("Depth of the core").fill(page.locator(".which").inner_text().rpartition("× ")[2])
-    page.get_by_role("button", name="Save").click()
-    take(page, "verdict")
+    enter(page, address)
     lean(page, address)
+    fill(page, address)
+    wait_for_network(page, address)
     sign_in(page, address, "mira")
     page.goto(f"{address}/chart/station/sheathing_fence")
     page.locator("[data-drawn]").first.wait_for()
@@ -66,17 +62,57 @@ def tour(page: Page, address: str, demo: Path) -> None:
     )
 
 
+def open_panel(page: Page, address: str, station: str) -> None:
+    page.goto(f"{address}/station/{station}")
+    page.locator(".waiting a", has_text="Closed roof panel").first.click()
+    page.wait_for_selector("html[data-ready]", state="attached")
+    for choice in page.locator("select[data-instrument]").locator("visible=true").all():
+        choice.select_option(index=1)
+
+
+def field(page: Page, label: str) -> Locator:
+    return page.get_by_label(label, exact=True).locator("visible=true")
+
+
+def enter(page: Page, address: str) -> None:
+    """A length half entered, with its verdict."""
+    open_panel(page, address, "framing")
+    field(page, "Length").press_sequentially("4' 0 1/16")
+    take(page, "entry")
+    field(page, "Length").fill("")
+
+
 def lean(page: Page, address: str) -> None:
     """A panel that leans by 1/16 in over its 8 ft, measured in the fence."""
-    page.goto(f"{address}/station/sheathing_fence")
-    page.locator(".waiting a", has_text="Closed roof panel").first.click()
-    page.get_by_label("Tape", exact=True).select_option("Tape 7")
+    open_panel(page, address, "sheathing_fence")
     readings = {"AB": "24'", "DC": "24'", "DA": "8'", "CB": "8'"}
     for label, text in {**readings, "Diagonal AC": "25' 3 5/8", "Diagonal BD": "25' 3 1/2"}.items():
-        page.get_by_label(label, exact=True).fill(text)
-    page.get_by_role("button", name="Save").click()
+        field(page, label).fill(text)
+    field(page, "Diagonal BD").press("Enter")
     page.get_by_text("Measured shape").wait_for()
     take(page, "fence")
+
+
+def fill(page: Page, address: str) -> None:
+    """Half the bays of a panel, the last of them thin."""
+    open_panel(page, address, "fill")
+    for pounds in ("56.8 lb", "57.4 lb", "56.1 lb", "57.0 lb", "56.5 lb", "44.0 lb"):
+        field(page, "Mass blown into this bay").fill(pounds)
+        field(page, "Blower setting (optional)").fill("gate 4, air 7")
+        field(page, "Seconds of blowing (optional)").fill("95")
+        field(page, "Seconds of blowing (optional)").press("Enter")
+        page.wait_for_timeout(400)
+    take(page, "fill")
+
+
+def wait_for_network(page: Page, address: str) -> None:
+    """The outbox while the log cannot be reached."""
+    page.goto(f"{address}/outbox")
+    page.wait_for_timeout(1000)
+    page.context.set_offline(True)
+    page.get_by_role("button", name="Send now").click()
+    take(page, "outbox")
+    page.context.set_offline(False)
 
 
 def sign_in(page: Page, address: str, name: str) -> None:
