@@ -52,6 +52,7 @@ def collected() -> Catalog:
 def write(catalogue: Catalog) -> None:
     """Writes a catalogue for translators, and compiled for the program."""
     catalogue.msgid_bugs_address = catalogue.last_translator = ""
+    catalogue.creation_date = catalogue.revision_date  # so that it changes only where words do
     with SPANISH.open("wb") as file:
         write_po(file, catalogue, width=110, ignore_obsolete=True, include_lineno=False)
     with SPANISH.with_suffix(".mo").open("wb") as file:
