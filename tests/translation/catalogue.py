@@ -7,6 +7,7 @@ words are added without a translation, and what nobody says any more is dropped.
 import importlib
 import pkgutil
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
@@ -52,7 +53,8 @@ def collected() -> Catalog:
 def write(catalogue: Catalog) -> None:
     """Writes a catalogue for translators, and compiled for the program."""
     catalogue.msgid_bugs_address = catalogue.last_translator = ""
-    catalogue.creation_date = catalogue.revision_date  # so that it changes only where words do
+    assert isinstance(catalogue.revision_date, datetime)
+    catalogue.creation_date = catalogue.revision_date  # so that the files change only where words do
     with SPANISH.open("wb") as file:
         write_po(file, catalogue, width=110, ignore_obsolete=True, include_lineno=False)
     with SPANISH.with_suffix(".mo").open("wb") as file:
