@@ -10,6 +10,7 @@
 const KEPT_FILES = `files ${BUILD}`;
 const KEPT_PAGES = `pages ${BUILD}`;
 const MARK = "X-Quality-Log";
+const OURS = "X-Log";
 const KEPT_AT = "X-Kept-At";
 
 /** Where the icon on the home screen leads; kept as the way to the list of panels that was open last. */
@@ -77,7 +78,7 @@ async function openPage(event) {
   event.waitUntil(asked.then((answer) => answer && keepVisited(event.request.url, answer.clone())));
   const kept = await keptPage(new URL(event.request.url));
   const answer = await (kept ? Promise.race([asked, after(PATIENCE)]) : asked);
-  if (answer === null || answer.status >= 500 || (answer.ok && !answer.headers.has(MARK))) {
+  if (answer === null || answer.status >= 500 || (answer.ok && answer.headers.get(OURS) !== "qc")) {
     return kept ?? answer ?? offlinePage(new URL(event.request.url));
   }
   return answer;

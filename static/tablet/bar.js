@@ -93,6 +93,7 @@ export function inWords(now) {
     now.isLow && word("little_room"),
     now.attention > 0 && word("need_attention", { count: now.attention }),
     now.waiting > 0 && word(now.trouble === "sign_in" ? "sign_in_to_send" : "waiting", { count: now.waiting }),
+    now.waiting > 0 && now.trouble === "enrol" && word("not_enrolled"),
     now.waiting > 0 && word("oldest", { age: age(since) }),
     now.waiting > 0 && now.lastSent !== null && word("last_sent", { time: timeOfDay(now.lastSent) }),
     now.waiting === 0 && (now.lastSent === null ? word("nothing_yet") : word("all_sent")),
@@ -109,7 +110,7 @@ function stateOf(now, since) {
   if (now.attention > 0 || since > RED_AFTER || now.waiting > RED_ABOVE) {
     return "outside";
   }
-  if (now.isLow || since > AMBER_AFTER || (now.waiting > 0 && now.trouble === "sign_in")) {
+  if (now.isLow || since > AMBER_AFTER || (now.waiting > 0 && ["sign_in", "enrol"].includes(now.trouble ?? ""))) {
     return "unclear";
   }
   return now.waiting > 0 ? "none" : "within";

@@ -6,7 +6,7 @@
  *
  * @typedef {import("./entry.js").Entry} Entry
  * @typedef {import("./store.js").Stores} Stores
- * @typedef {"sign_in" | "unreached"} Trouble
+ * @typedef {"sign_in" | "enrol" | "unreached"} Trouble "enrol" for what was a tablet of the shop and is none any more
  */
 
 import { asSent, iso, newUuid, photosOf, SCHEMA } from "./entry.js";
@@ -40,17 +40,45 @@ export class NotNow extends Error {
  */
 export async function exchange(changed) {
   try {
-    const hello = await greet();
-    if (hello.tablet === null && hello.person === null) {
-      return "sign_in";
-    }
-    await sendAll(hello.csrf, changed);
-    return null;
+    return await greeted((hello) => sendAs(hello, changed));
   } catch (error) {
     if (error instanceof NotNow) {
       return error.trouble;
     }
     throw error;
+  }
+}
+
+/**
+ * @param {Record<string, any>} hello
+ * @param {() => void} changed
+ * @returns {Promise<Trouble | null>}
+ */
+async function sendAs({ tablet, person, csrf }, changed) {
+  if (tablet === null && person === null) {
+    return (await fact("tablet")) === undefined ? "sign_in" : "enrol";
+  }
+  await sendAll(csrf, changed);
+  return null;
+}
+
+/**
+ * Greets the server and does something with the token that it gives; once more if another answer has outdated
+ * that token meanwhile, as happens around a sign-in.
+ * @template T
+ * @param {(hello: Record<string, any>) => Promise<T>} act
+ * @param {number} [patience] in milliseconds
+ * @returns {Promise<T>}
+ * @throws {NotNow}
+ */
+export async function greeted(act, patience) {
+  try {
+    return await act(await greet(patience));
+  } catch (error) {
+    if (!(error instanceof NotNow) || error.status !== 401) {
+      throw error;
+    }
+    return act(await greet(patience));
   }
 }
 
@@ -69,7 +97,12 @@ export async function greet(patience) {
   const at = Date.now();
   const ahead = (left + at) / 2 - Date.parse(body.clock);
   const { csrf, ...hello } = body;
-  await setFact("hello", { ...hello, at: iso(new Date(at)), ahead });
+  await write(async (stores) => {
+    await stores.put("facts", { ...hello, at: iso(new Date(at)), ahead }, "hello");
+    if (hello.tablet !== null) {
+      await stores.put("facts", hello.tablet, "tablet");
+    }
+  });
   return body;
 }
 

@@ -123,7 +123,7 @@ export const entry = (uuid) => look((stores) => stores.get("entries", uuid));
 /**
  * How the outbox stands.
  * @returns {Promise<{waiting: number, oldest: Date | null, attention: number, lastSent: Date | null,
- *   trouble: "sign_in" | "unreached" | null, held: Entry | null, isLow: boolean}>}
+ *   trouble: import("./exchange.js").Trouble | null, held: Entry | null, isLow: boolean}>}
  */
 export async function status() {
   const [all, lastSent, trouble] = await look((stores) =>
@@ -156,7 +156,7 @@ export async function exportFile() {
     facts: {
       outbox: await stores.get("facts", "outbox"),
       next: await stores.get("facts", "next sequence"),
-      hello: await stores.get("facts", "hello"),
+      tablet: await stores.get("facts", "tablet"),
     },
   }));
   const named = new Set(unsent.flatMap(photosOf));
@@ -164,7 +164,7 @@ export async function exportFile() {
   const file = {
     log: "qc",
     outbox: facts.outbox ?? null,
-    tablet: facts.hello?.tablet?.id ?? null,
+    tablet: facts.tablet?.id ?? null,
     written: (facts.next ?? 1) - 1,
     exported_at: iso(new Date()),
     entries: unsent.map(asSent),

@@ -10,6 +10,7 @@ import { age, learn, when, word } from "./words.js";
 /** @typedef {import("./entry.js").Entry} Entry */
 
 const MEGABYTE = 1024 * 1024;
+const MINUTE = 60_000;
 /** A clock further off than this is worth setting, in milliseconds. */
 const CLOCK_MATTERS = 120_000;
 
@@ -140,7 +141,8 @@ function clockInWords(ahead) {
   if (Math.abs(ahead) <= CLOCK_MATTERS) {
     return word("clock_right");
   }
-  return word(ahead > 0 ? "clock_fast" : "clock_slow", { age: age(Math.abs(ahead)) });
+  const minutes = Math.round(Math.abs(ahead) / MINUTE);
+  return word(ahead > 0 ? "clock_fast" : "clock_slow", { age: age(minutes * MINUTE) });
 }
 
 /** @param {string} text */

@@ -9,7 +9,7 @@
  */
 
 import { element } from "./element.js";
-import { greet, NotNow, tellServer } from "./exchange.js";
+import { greet, greeted, NotNow, tellServer } from "./exchange.js";
 import { fact, write } from "./store.js";
 import { language, word } from "./words.js";
 
@@ -155,7 +155,7 @@ async function isIdle() {
 
 /** @returns {Promise<Person | null>} */
 async function ask() {
-  const hello = await fact("hello");
+  const hello = await helloWithNames();
   const present = await who();
   const { whoIsHere } = await questions();
   return whoIsHere({
@@ -165,6 +165,15 @@ async function ask() {
     signIn,
     speak: (language) => chooseLanguage(/** @type {Person} */ (present), language),
   });
+}
+
+/** What the server said last; it is asked again where it has named nobody, as on a tablet enrolled just now. */
+async function helloWithNames() {
+  const known = await fact("hello");
+  if (known?.people?.length > 0) {
+    return known;
+  }
+  return greet(PATIENCE).catch((error) => (error instanceof NotNow ? known : Promise.reject(error)));
 }
 
 /**
@@ -189,8 +198,8 @@ async function confirmed(person) {
 async function chooseLanguage(present, chosen) {
   const person = { ...present, language: chosen };
   try {
-    const { csrf } = await greet(PATIENCE);
-    await tellServer("/tablet/language", csrf, { person: person.id, language: chosen }, PATIENCE);
+    const said = { person: person.id, language: chosen };
+    await greeted(({ csrf }) => tellServer("/tablet/language", csrf, said, PATIENCE), PATIENCE);
   } catch (error) {
     if (!(error instanceof NotNow)) {
       throw error;

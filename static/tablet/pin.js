@@ -8,7 +8,7 @@
  * @typedef {{person: Person} | {sentence: string, seconds: number}} Outcome
  */
 
-import { greet, NotNow, tellServer } from "./exchange.js";
+import { greeted, NotNow, tellServer } from "./exchange.js";
 import { fact, write } from "./store.js";
 import { word } from "./words.js";
 
@@ -42,8 +42,10 @@ export async function check(person, pin) {
  * @returns {Promise<Outcome>}
  */
 async function checkThere(person, pin) {
-  const { csrf } = await greet(PATIENCE);
-  const { status, body } = await tellServer("/tablet/sign-in", csrf, { person: person.id, pin }, PATIENCE);
+  const { status, body } = await greeted(
+    ({ csrf }) => tellServer("/tablet/sign-in", csrf, { person: person.id, pin }, PATIENCE),
+    PATIENCE,
+  );
   if (status !== 200 || body === null) {
     return body === null ? checkHere(person, pin) : { sentence: body.sentence, seconds: body.seconds ?? 0 };
   }

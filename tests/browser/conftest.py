@@ -1,6 +1,7 @@
 """The demo served on loopback, and a real browser at tablet size."""
 
 import os
+import re
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -107,6 +108,17 @@ POUNDS = """
 """
 
 
+def invitation(
+    database: Database, name: str = "Fence 1", station: str = "sheathing_fence", key_size: int = 104
+) -> str:
+    """The code that enrols a new tablet of the shop, which the quality manager asked for."""
+    with database.write() as session:
+        manager = session.scalars(select(Person).where(Person.sign_in_name == "mira")).one()
+        place = find.station(session, manager, station)
+        _, code = tablets.invite(session, manager, name, place, key_size, datetime.now(UTC))
+    return code
+
+
 @dataclass
 class Visit:
     """One person's browser, and everything that went wrong in it."""
@@ -123,11 +135,7 @@ class Visit:
 
     def enrol(self, database: Database, name: str = "Fence 1", station: str = "sheathing_fence") -> None:
         """Enrols this browser as a tablet of the shop, with a code of its own."""
-        with database.write() as session:
-            manager = session.scalars(select(Person).where(Person.sign_in_name == "mira")).one()
-            place = find.station(session, manager, station)
-            _, code = tablets.invite(session, manager, name, place, 104, datetime.now(UTC))
-        self.use_code(code)
+        self.use_code(invitation(database, name, station))
 
     def use_code(self, code: str) -> None:
         """Enrols this browser with the code that the quality manager's page shows."""
@@ -139,10 +147,9 @@ class Visit:
     def sign_in_by_pin(self, name: str) -> None:
         """Signs somebody in at an enrolled tablet, as workers do: two taps and the PIN."""
         self.page.locator("[data-who]").click()
-        self.page.get_by_role("button", name=name, exact=True).click()
-        for digit in seed_demo.PIN:
-            self.page.get_by_role("button", name=digit, exact=True).click()
-        self.page.get_by_role("button", name="Enter", exact=True).click()
+        keys = self.page.get_by_role("dialog").get_by_role("button")
+        for key in (name, *seed_demo.PIN, "Enter"):
+            keys.filter(has_text=re.compile(f"^{key}$")).click()
         expect(self.page.locator("[data-who]")).to_have_text(name)
         expect(self.page.locator("dialog[open]")).to_have_count(0)
 

@@ -1,5 +1,6 @@
 """The demo served as in a shop, by a server that can stop, be slow, lose its answers, and come back."""
 
+import socket
 import time
 from collections.abc import Iterable
 from contextlib import ExitStack
@@ -17,7 +18,7 @@ class DemoServer:
 
     def __init__(self, database: Database) -> None:
         self.pages = create_app(database)
-        self.port = 0
+        self.port = _free_port()
         self.posts = 0
         self.seconds_to_think = 0.0
         self.is_losing_answers = False
@@ -28,10 +29,8 @@ class DemoServer:
         return f"http://127.0.0.1:{self.port}"
 
     def start(self) -> None:
-        """Listens, from the second time on where it listened before."""
-        listener = Listener(self._answer, "127.0.0.1", self.port)
-        self._opened.enter_context(listening([listener]))
-        self.port = listener.port
+        """Listens, each time on the same port."""
+        self._opened.enter_context(listening([Listener(self._answer, "127.0.0.1", self.port)]))
 
     def stop(self) -> None:
         self._opened.close()
@@ -46,3 +45,10 @@ class DemoServer:
             # All is stored by now. The server closes the connection on this without a word.
             raise FatalSSLAlert
         return answer
+
+
+def _free_port() -> int:
+    # A port that the system chose while listening could not be listened on again at once.
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
