@@ -107,6 +107,7 @@ export class Step {
   async #chosen(target) {
     if (target.matches("[data-instrument]")) {
       localStorage.setItem(`instrument ${target.dataset.instrument}`, target.value);
+      chooseEverywhere(target);
       for (const asked of this.asked) this.echo(asked);
     } else if (target.matches("[data-photo]")) {
       await this.#addPhoto(target);
@@ -286,6 +287,11 @@ export class Step {
     this.repeatWords();
     this.refuse(null);
   }
+}
+
+/** Chosen once, an instrument serves every step of the page that waits for one of its kind. @param {HTMLSelectElement} chosen */
+function chooseEverywhere({ dataset: { instrument }, value }) {
+  for (const select of document.querySelectorAll(`[data-instrument="${instrument}"]`)) select.value ||= value;
 }
 
 /** A refusal in the language of the page. @param {Refusal} refusal */
