@@ -51,7 +51,9 @@ const module = (name) =>
 
 
 @pytest.fixture
-def server(database: Database) -> Iterator[DemoServer]:
+def server(database: Database, monkeypatch: pytest.MonkeyPatch) -> Iterator[DemoServer]:
+    # Few pages, so that tablets have them all in no time.
+    monkeypatch.setattr(station, "MOST_KEPT", 1)
     opened = DemoServer(database)
     opened.start()
     yield opened
@@ -69,7 +71,9 @@ def tablet(visit: NewVisit, database: Database) -> Visit:
     tablet = visit()
     tablet.enrol(database)
     tablet.sign_in_by_pin("Wren Abbey")
-    tablet.open_panel("sheathing_fence", "Closed roof panel")
+    tablet.page.locator(".waiting a", has_text="R-11").click()
+    tablet.page.wait_for_url("**/panel/*")
+    tablet.ready()
     return tablet
 
 
@@ -636,6 +640,16 @@ def test_two_workers_share_a_tablet_and_each_entry_is_theirs(tablet: Visit, data
         assert [reading.person.name for reading in newest] == ["Wren Abbey"] + 5 * ["Ike Solano"]
 
 
+def test_a_double_tap_on_save_answers_a_check_once(tablet: Visit, database: Database) -> None:
+    tablet.open_step("check")
+    tablet.page.get_by_label("Yes", exact=True).locator("visible=true").check()
+    tablet.page.get_by_role("button", name="Save", exact=True).dblclick()
+    expect(result(tablet.page).locator("visible=true")).to_contain_text("within")
+    tablet.send()
+    assert states(tablet) == ["kept"]
+    assert len(stored(database)) == 1
+
+
 def test_an_entry_left_by_the_back_button_while_it_could_be_undone_is_sent(
     tablet: Visit, database: Database
 ) -> None:
@@ -676,10 +690,9 @@ def test_a_clock_three_hours_off_is_told_and_times_are_put_right(
 
 
 def test_entries_of_the_build_before_are_sent_to_the_newer_one_and_then_it_is_taken(
-    visit: NewVisit, database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    visit: NewVisit, database: Database, tmp_path: Path, server: DemoServer
 ) -> None:
-    # Few pages, so that all of them are kept in no time.
-    monkeypatch.setattr(station, "MOST_KEPT", 1)
+    server.stop()
     served = Served(database, tmp_path / "builds")
     served.start()
     tablet = visit()

@@ -27,7 +27,7 @@ pytestmark = pytest.mark.browser
 LIST = "/station/sheathing_fence?language=en"
 
 LENGTHS = ("9' 11 31/32", "10'", "10' 1/32")
-# A rectangle of 10 by 8 ft has diagonals of 153.675 in: 12' 9 11/16" on a tape. 1/8 in between them is a lean.
+# A rectangle of 10 by 8 ft has diagonals of 153.675 in: 12' 9 11/16" on a tape. 1/8 in between is a lean.
 SQUARE = ("12' 9 11/16", "12' 9 11/16")
 LEANING = ("12' 9 3/4", "12' 9 5/8")
 
