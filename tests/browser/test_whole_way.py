@@ -9,27 +9,29 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import LANDSCAPE, PORTRAIT, NewVisit, Visit
+from tests.browser.test_entry import SQUARE, enter, field, result
 
 pytestmark = pytest.mark.browser
 
 
-def go_to_station(visit: Visit, name: str) -> None:
-    visit.page.goto(visit.address + "/station?change")
-    visit.page.get_by_role("button", name=name, exact=True).click()
+MISREAD = {**SQUARE, "AB": "24' 1"}
 
 
-def save(page: Page, **typed: str) -> None:
-    """Types into the fields by their labels and saves."""
-    for label, text in typed.items():
-        page.get_by_label(label.replace("_", " "), exact=True).fill(text)
-    button = page.get_by_role("button", name="Save")
-    expect(button).to_be_in_viewport(ratio=1)
-    button.click()
+def open_waiting(worker: Visit, station: str, mark: str) -> None:
+    """Opens a panel from the list of those that wait at a station."""
+    worker.send()
+    worker.page.goto(f"{worker.address}/station/{station}?language=en")
+    worker.page.locator(".waiting a", has_text=mark).click()
+    worker.page.wait_for_url("**/panel/*")
+    worker.ready()
 
 
-def verdict(page: Page) -> str:
-    expect(page.locator(".errors")).to_have_count(0)
-    return page.locator(".saved-word").inner_text()
+def pass_check(worker: Visit) -> None:
+    """Answers the check that is shown with yes, and waits for what comes next."""
+    name = worker.page.locator("h2:visible").inner_text()
+    worker.page.get_by_label("Yes", exact=True).locator("visible=true").check()
+    worker.page.get_by_role("button", name="Save", exact=True).click()
+    expect(worker.page.locator("h2:visible")).not_to_have_text(name)
 
 
 @pytest.mark.parametrize("size", [LANDSCAPE, PORTRAIT], ids=["landscape", "portrait"])
@@ -40,49 +42,57 @@ def test_a_worker_logs_a_panel_and_finds_the_flagged_point_on_the_chart(
     page = worker.page
     worker.sign_in("wren")
 
-    go_to_station(worker, "Sheathing fence")
-    mark = page.locator(".waiting strong").first.inner_text()
-    page.locator(".waiting a").first.click()
-    length, width = (
-        size.strip() for size in page.locator(".which").inner_text().splitlines()[1].split("×")[:2]
-    )
-    assert (length, width) == ("24' 0\"", "8' 0\"")
-    page.get_by_label("Tape", exact=True).select_option("Tape 7")
-    sides = {"DC": length, "DA": width, "CB": width}
-    diagonals = {"Diagonal_AC": "25' 3 9/16", "Diagonal_BD": "25' 3 9/16"}
+    worker.open_panel("sheathing_fence", "Closed roof panel")
+    mark = page.locator(".where strong").inner_text()
+    expect(page.locator(".where .size")).to_contain_text("24' 0\" × 8' 0\" ×")
 
     # An inch misread on one side cannot be, beside the other five.
-    save(page, AB="24' 1", **sides, **diagonals)
-    expect(page.get_by_text("Measure again before it leaves")).to_be_visible()
-    expect(page.get_by_text("AB alone could explain it")).to_be_visible()
-    # Typed again the same, it is believed, and flagged.
-    save(page)
-    expect(page.get_by_text("1 of 5 readings not within")).to_be_visible()
-    page.get_by_label("Yes", exact=True).check()
-    save(page)
+    enter(worker, MISREAD)
+    expect(page.locator(".doubt")).to_contain_text("Measure again before it leaves")
+    expect(page.locator(".doubt")).to_contain_text("AB alone could explain it")
+    assert worker.entries() == []
+    # Entered again the same, it is believed, and flagged.
+    enter(worker, MISREAD)
+    expect(result(page)).to_contain_text("1 of 5 readings not within")
+    page.get_by_role("button", name="Go on").click()
+    pass_check(worker)
 
     # The edge outside its limits keeps the panel here until all six are measured again within them.
     expect(page.get_by_role("heading", name="Six readings")).to_be_visible()
     # The tape is remembered for the next reading; what was measured is not.
-    assert page.get_by_label("Tape", exact=True).locator("option:checked").inner_text() == "Tape 7"
-    expect(page.get_by_label("AB", exact=True)).to_have_value("")
-    save(page, AB=length, **sides, **diagonals)
-    expect(page.get_by_text("All 5 readings within")).to_be_visible()
+    assert page.get_by_label("Tape", exact=True).locator("visible=true").input_value()
+    expect(field(page, "AB")).to_have_value("")
+    enter(worker, SQUARE)
+    expect(result(page)).to_contain_text("All 5 readings within")
+    page.get_by_role("button", name="Go on").click()
     expect(page.get_by_role("heading", name=f"{mark} is done here")).to_be_visible()
 
-    go_to_station(worker, "Services")
-    page.locator(".waiting a", has_text=mark).first.click()
-    page.get_by_label("Yes", exact=True).check()
-    save(page)
-    save(page, Moisture="14.2")
-    save(page, Moisture="13.1 %")
+    open_waiting(worker, "services", mark)
+    sleeves = page.locator(".steps a", has_text="Sleeve as scheduled").count()
+    assert sleeves >= 1
+    for _ in range(1 + sleeves):
+        pass_check(worker)
+    for moisture in ("14.2", "13.1 %"):
+        name = page.locator("h2:visible").inner_text()
+        enter(worker, {"Moisture": moisture})
+        expect(result(page)).to_contain_text(f"{name}: within")
+    expect(page.get_by_role("heading", name=f"{mark} is done here")).to_be_visible()
 
-    go_to_station(worker, "Fill")
-    page.locator(".waiting a", has_text=mark).first.click()
-    depth = page.locator(".which").inner_text().rpartition("× ")[2]
-    save(page, Mass_of_the_core="64.0 g", Depth_of_the_core=depth)
-    assert verdict(page).startswith("Core-sample density, bay")
+    open_waiting(worker, "fill", mark)
+    bays = page.locator(".bay-key")
+    for number in range(1, bays.count() + 1):
+        expect(page.locator("h2:visible")).to_have_text(f"Fill of bay, bay {number}")
+        worker.fill_bay("4.0")
+    expect(page.locator("h2:visible")).to_contain_text("Core-sample density, bay")
+    depth = page.locator(".where .size").inner_text().rpartition("× ")[2]
+    core = page.locator("h2:visible").inner_text()
+    # 4 lb/ft³ in a bore of 2 1/2 in through the depth of 11 1/4 in weigh 58.0 g.
+    enter(worker, {"Mass of the core": "58 g", "Depth of the core": depth, "Tare (optional)": "0 g"})
+    expect(result(page)).to_contain_text(f"{core}: within")
+    pass_check(worker)
+    expect(page.get_by_role("heading", name=f"{mark} is done here")).to_be_visible()
 
+    worker.send()
     page.goto(worker.address + "/chart/station/sheathing_fence")
     chart = page.locator("figure", has=page.locator('[aria-label^="Length of edge, AB"]'))
     expect(chart.locator("[data-drawn]")).to_be_visible()
