@@ -189,7 +189,10 @@ async function isSilent() {
 async function sendPhotos(batch, csrf) {
   for (const entry of batch) {
     for (const sha256 of photosOf(entry)) {
-      await sendPhoto(sha256, entry.person, csrf);
+      const why = await sendPhoto(sha256, entry.person, csrf);
+      if (why !== null) {
+        await write((stores) => leavePhotoOut(stores, entry, sha256, why));
+      }
     }
   }
 }
@@ -198,18 +201,38 @@ async function sendPhotos(batch, csrf) {
  * @param {string} sha256
  * @param {number} person
  * @param {string} csrf
+ * @returns {Promise<string | null>} why the server will not have it
  */
 async function sendPhoto(sha256, person, csrf) {
   const photo = await look((stores) => stores.get("photos", sha256));
   if (photo === undefined || photo.sent) {
-    return;
+    return null;
   }
   const headers = { "X-CSRFToken": csrf, "Content-Type": "image/jpeg" };
-  const { body } = await ask(`/photo/${sha256}?person=${person}`, { method: "PUT", headers, body: photo.blob });
-  // One that the server will not have is not offered again; what it says of the entry decides.
-  if (body !== null) {
+  const path = `/photo/${sha256}?person=${person}`;
+  const { status, body } = await ask(path, { method: "PUT", headers, body: photo.blob });
+  if (body !== null && BLAMING.includes(status)) {
+    return body.sentence;
+  }
+  if (status === 200 && body !== null) {
     await write((stores) => stores.put("photos", { ...photo, sent: true }));
   }
+  return null;
+}
+
+/**
+ * What was measured matters more than its picture: the entry goes without it, and says so in the outbox.
+ * @param {Stores} stores
+ * @param {Entry} entry
+ * @param {string} sha256
+ * @param {string} why
+ */
+async function leavePhotoOut(stores, entry, sha256, why) {
+  const isOther = (/** @type {string} */ photo) => photo !== sha256;
+  const readings = entry.content.readings.map((/** @type {any} */ each) => ({ ...each, photos: each.photos.filter(isOther) }));
+  entry.content = { ...entry.content, readings };
+  entry.title = `${entry.title} · ${why}`;
+  await stores.put("entries", entry);
 }
 
 /**

@@ -49,6 +49,7 @@ class ShopServer:
     rows: dict[str, Answer] = field(default_factory=dict)
     batches: list[Answer] = field(default_factory=list)
     photos: list[str] = field(default_factory=list)
+    photo_refusal: str = ""
     requests: list[str] = field(default_factory=list)
     states: dict[str, Answer] = field(default_factory=dict)
     misbehaviours: list[Misbehaviour] = field(default_factory=list)
@@ -118,7 +119,10 @@ class ShopServer:
     def _photo(self, route: Route) -> None:
         self.requests.append("photo")
         self.photos.append(route.request.url.rpartition("/")[2])
-        say(route, {"log": "qc"})
+        if self.photo_refusal:
+            say(route, {"log": "qc", "sentence": self.photo_refusal}, 422)
+        else:
+            say(route, {"log": "qc"})
 
     def _sign_in(self, route: Route) -> None:
         self.requests.append("sign-in")

@@ -537,6 +537,18 @@ def test_with_nothing_to_send_the_server_gets_a_sign_of_life_now_and_then(
     assert server.batches[0]["outbox"] == server.batches[1]["outbox"]
 
 
+def test_an_entry_goes_without_a_photo_that_the_server_will_not_have(
+    outbox: Outbox, server: ShopServer
+) -> None:
+    server.photo_refusal = "That file is no photo."
+    outbox.write(content={"readings": [{"uuid": "r", "photos": ["ab12"]}]}, photos=["ab12"])
+    outbox.send()
+    [entry] = outbox.entries()
+    assert entry["state"] == "kept"
+    assert entry["content"]["readings"] == [{"uuid": "r", "photos": []}]
+    assert entry["title"].endswith("That file is no photo.")
+
+
 def test_the_file_of_an_outbox_holds_what_waits_with_its_photos(outbox: Outbox, server: ShopServer) -> None:
     outbox.write("sent")
     outbox.send()
