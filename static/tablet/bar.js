@@ -15,8 +15,9 @@ const SECOND = 1_000;
 
 const sign = element("span", { className: "sign-of-outbox" });
 const headline = element("strong", { role: "status" });
-const rest = element("span");
-const link = element("a", { className: "outbox-state" }, sign, element("span", {}, headline, rest));
+const dot = element("span", { className: "visually-hidden" });
+const rest = element("span", { className: "rest" });
+const link = element("a", { className: "outbox-state" }, sign, element("span", {}, headline, dot, rest));
 const saved = element("span", { role: "status" });
 const left = element("span", { className: "left", "aria-hidden": "true" });
 const undoKey = element("button", { type: "button", className: "undo" });
@@ -57,7 +58,8 @@ async function show() {
     const { state, words } = inWords(now);
     sign.replaceChildren(mark(state));
     put(headline, words[0]);
-    put(rest, words.slice(1).map((each) => ` · ${each}`).join(""));
+    put(dot, words.length > 1 ? " · " : "");
+    put(rest, words.slice(1).join(" · "));
     undoable = now.held;
     count();
   } catch (error) {

@@ -307,8 +307,9 @@ const nextAfter = (step) => steps[step.number % steps.length] ?? null;
 function goTo(step) {
   if (result.classList.contains("stays")) result.hidden = true;
   const hash = step ? address(step.number) : "#done";
-  if (location.hash === hash) show(step);
-  else location.hash = hash;
+  if (location.hash !== hash) location.hash = hash;
+  // At once, in the same picture as the result above it: nothing is pushed down first.
+  show(step);
 }
 
 /** @param {Step} step @param {any[]} readings @param {any[]} out */

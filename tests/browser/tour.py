@@ -48,6 +48,14 @@ def open_first(visit: Visit, station: str, language: str) -> None:
     address = visit.page.locator(".waiting a").first.get_attribute("href")
     visit.page.goto(f"{visit.address}{address}")
     visit.ready()
+    settle(visit)
+
+
+def settle(visit: Visit) -> None:
+    """Waits until the page says who is here and how the outbox stands."""
+    visit.page.locator("[data-who]:not(:empty)").wait_for()
+    visit.page.locator(".outbox-state strong:not(:empty)").wait_for()
+    visit.page.wait_for_load_state("networkidle")
 
 
 def type_all(visit: Visit, texts: tuple[str, ...]) -> None:
@@ -64,8 +72,7 @@ def _page(path: str) -> Callable[[Visit, str], None]:
         visit.page.goto(f"{visit.address}{path}{'&' if '?' in path else '?'}language={language}")
         visit.page.wait_for_load_state("load")
         if visit.page.locator("[data-who]").count():
-            visit.page.locator("[data-who]:not(:empty)").wait_for()
-            visit.page.locator(".outbox-state strong:not(:empty)").wait_for()
+            settle(visit)
 
     return open_page
 
