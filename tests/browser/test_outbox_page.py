@@ -127,7 +127,7 @@ def test_the_line_asks_for_a_sign_in(tablet: Visit, server: ShopServer) -> None:
     page = tablet.page
     for _ in range(7):
         write(page)
-    server.misbehave(with_status(401))
+    server.misbehave(with_status(401), with_status(401))
     send(page)
     page.clock.run_for(1_000)
     expect(line(page)).to_contain_text("Sign in to send 7 entries")
