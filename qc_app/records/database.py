@@ -11,7 +11,21 @@ from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.orm import Session
 
-from qc_app.records import building, chart, control_plan, photo, reading, release, shop, tablet, upload  # noqa: F401 (tables register themselves)
+from qc_app.records import (  # noqa: F401 (tables register themselves)
+    building,
+    chart,
+    control_plan,
+    hold,
+    instrument_check,
+    material,
+    nonconformity,
+    photo,
+    reading,
+    release,
+    shop,
+    tablet,
+    upload,
+)
 from qc_app.records import event as _event  # noqa: F401
 from qc_app.refusal import Refusal
 
