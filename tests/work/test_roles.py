@@ -7,20 +7,27 @@ import pytest
 from qc_app.records.shop import Person
 from qc_app.work.roles import MAY, Act, NotAllowed, Role, may, require
 
-EVERYONE = {"worker", "lead", "quality_manager"}
+SHOP = {"worker", "lead", "quality_manager"}
+LEADING = {"lead", "quality_manager"}
+KEEPING = {"quality_manager", "administrator"}
 ALLOWED = {
-    "record readings": EVERYONE,
-    "look at panels and charts": EVERYONE,
-    "book in lots": EVERYONE,
+    "record readings": SHOP,
+    "look at panels and charts": SHOP,
+    "book in lots": SHOP,
     "freeze control limits": {"quality_manager"},
     "import files": {"quality_manager"},
-    "export readings": {"lead", "quality_manager"},
-    "make handover packets": {"lead", "quality_manager"},
-    "keep people and instruments": {"quality_manager"},
-    "invite and revoke tablets": {"quality_manager"},
-    "take in the file of an outbox": {"lead", "quality_manager"},
-    "close notices": {"lead", "quality_manager"},
-    "release panels": {"lead", "quality_manager"},
+    "export readings": LEADING,
+    "make handover packets": {*LEADING, "customer"},
+    "keep people and instruments": KEEPING,
+    "invite and revoke tablets": KEEPING,
+    "take in the file of an outbox": LEADING,
+    "close notices": LEADING,
+    "release panels": LEADING,
+    "sign in and out, and choose a language": {*SHOP, *KEEPING, "site_lead", "customer"},
+    "scan labels": {*SHOP, "site_lead"},
+    "follow the board of the shop": LEADING,
+    "see what is proven of a building": {*LEADING, "customer"},
+    "see what is raised next": {*LEADING, "site_lead"},
 }
 
 
