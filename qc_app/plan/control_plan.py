@@ -14,11 +14,16 @@ from qc_app.spc.patterns import ALL
 
 @dataclass(frozen=True)
 class Station:
-    """A place of work; ``cautions`` are shown to whoever works there."""
+    """A place of work; ``cautions`` are shown to whoever works there.
+
+    At a hold point a panel waits until all its checks there are proven. From another station it counts as
+    gone on once a later station has a reading; what is missing stays open and keeps it from leaving the shop.
+    """
 
     key: str
     name: str
     cautions: tuple[str, ...]
+    hold_point: bool = True
 
 
 @dataclass(frozen=True)
@@ -117,12 +122,24 @@ class ControlPlan:
     def waiting_at(self, subject: Subject, verdicts: Mapping[CheckKey, Verdict]) -> str | None:
         """Where the subject waits: the first station of its route with a check not yet proven within limits.
 
-        ``verdicts`` holds the newest verdict of each reading it has. None when nothing is left to prove.
+        A station that is no hold point is passed over once a later one has a reading, until nothing else is
+        open. ``verdicts`` holds the newest verdict of each reading the subject has. None when nothing is left
+        to prove.
         """
+        passed = None
         for station in self.kind(subject.kind).route:
-            if unproven(self.checks(subject, station), verdicts):
+            if not unproven(self.checks(subject, station), verdicts):
+                continue
+            if self.station(station).hold_point or station not in self.behind(subject.kind, verdicts):
                 return station
-        return None
+            passed = passed or station
+        return passed
+
+    def behind(self, kind: str, measured: Collection[CheckKey]) -> tuple[str, ...]:
+        """The stations of a kind's route before the last one at which something was measured."""
+        reached = {self.characteristic(kind, key).station for key, _place in measured}
+        route = self.kind(kind).route
+        return route[: max((route.index(station) for station in reached), default=0)]
 
 
 def unproven(checks: Collection[Check], verdicts: Mapping[CheckKey, Verdict]) -> list[Check]:

@@ -11,7 +11,17 @@ from enum import StrEnum
 from typing import Any, TypeVar
 
 from qc_app.measure.conformity import Rule
-from qc_app.plan.characteristic import Band, Basis, Characteristic, Each, Source, Tolerance, method
+from qc_app.plan.characteristic import (
+    Band,
+    Basis,
+    Characteristic,
+    Each,
+    Overdue,
+    PutRight,
+    Source,
+    Tolerance,
+    method,
+)
 from qc_app.plan.consistency import check_plan
 from qc_app.plan.control_plan import ControlPlan, Kind, Station
 from qc_app.plan.instrument import INSTRUMENT_KINDS, parse_uncertainty
@@ -32,12 +42,14 @@ KEYS: dict[str, dict[str, Any]] = {
         "characteristic": [dict],
         "translation": dict,
     },
-    "station": {"name": str, "cautions": [str]},
+    "station": {"name": str, "cautions": [str], "hold_point": bool},
     "kind": {"name": str, "route": [str], "lot": bool},
     "characteristic": {
         **dict.fromkeys(
             ("key", "name", "station", "method", "how", "each", "target", "decision_rule", "together"), str
         ),
+        **dict.fromkeys(("put_right", "overdue_instrument"), str),
+        "signal_holds": bool,
         **{key: [str] for key in ("kinds", "places", "instruments")},
         **dict.fromkeys(("sample", "every"), int),
         "limits": dict,
@@ -73,7 +85,7 @@ def read_plan(text: str) -> ControlPlan:
 def _plan(document: Table) -> ControlPlan:
     _check_tables(document)
     stations = tuple(
-        Station(key, table["name"], tuple(table.get("cautions", ())))
+        Station(key, table["name"], tuple(table.get("cautions", ())), table.get("hold_point", True))
         for key, table in document["station"].items()
     )
     kinds = tuple(
@@ -113,6 +125,9 @@ def _characteristic(table: Table, kind: str) -> Characteristic:
         decision_rule=_member(Rule, table.get("decision_rule", "simple_acceptance")),
         together=table.get("together", ""),
         instruments=tuple(_one_of(INSTRUMENT_KINDS, kind) for kind in table.get("instruments", ())),
+        put_right=_member(PutRight, table.get("put_right", PutRight.HERE)),
+        signal_holds=table.get("signal_holds", False),
+        overdue_instrument=_member(Overdue, table.get("overdue_instrument", Overdue.FLAG)),
     )
 
 
@@ -143,14 +158,13 @@ def _tolerance(quantity: Quantity, limits: Table) -> Tolerance:
 
 
 def _bands(quantity: Quantity, tables: Sequence[Table]) -> tuple[Band, ...]:
-    bands = [
+    return tuple(
         Band(
             parse_amount(Quantity.LENGTH, table["depth_up_to"]),
             *(parse_amount(quantity, table[key]) for key in ("target", "lower", "upper")),
         )
         for table in tables
-    ]
-    return tuple(sorted(bands, key=lambda band: band.depth_up_to))
+    )
 
 
 def _member(names: type[E], given: str) -> E:

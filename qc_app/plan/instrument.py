@@ -4,7 +4,7 @@ from qc_app.measure.length import parse_length
 from qc_app.measure.mass import parse_mass
 from qc_app.measure.moisture import parse_percent
 from qc_app.phrase import phrase
-from qc_app.plan.quantity import GRAINS
+from qc_app.plan.quantity import GRAINS, Quantity, parse_amount
 from qc_app.refusal import Refusal
 
 INSTRUMENT_WORDS = {
@@ -14,6 +14,30 @@ INSTRUMENT_WORDS = {
     "moisture_meter": phrase("moisture meter"),
 }
 INSTRUMENT_KINDS = tuple(INSTRUMENT_WORDS)
+
+INSTRUMENT_QUANTITIES = {
+    "tape": Quantity.LENGTH,
+    "scale": Quantity.MASS,
+    "core_cutter": Quantity.LENGTH,
+    "moisture_meter": Quantity.MOISTURE,
+}
+"""What each kind measures; of a core cutter it is its bore that is checked."""
+
+_MINUS_SIGNS = "-\N{MINUS SIGN}"
+
+
+def parse_reading(kind: str, text: str) -> int:
+    """What an instrument reads at a reference, in grains; an empty scale may read below zero.
+
+    Raises
+    ------
+    Refusal
+        If the text is no such amount.
+    """
+    typed = text.strip()
+    if kind == "scale" and typed[:1] in tuple(_MINUS_SIGNS):
+        return -parse_amount(Quantity.MASS, typed[1:])
+    return parse_amount(INSTRUMENT_QUANTITIES[kind], typed)
 
 
 def parse_uncertainty(kind: str, text: str) -> int:

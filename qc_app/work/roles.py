@@ -40,6 +40,11 @@ class Act(StrEnum):
     IMPORT_OUTBOX = phrase("take in the file of an outbox")
     CLOSE_NOTICES = phrase("close notices")
     RELEASE = phrase("release panels")
+    OPEN_NONCONFORMITY = phrase("open nonconformities")
+    DECIDE_REWORK = phrase("decide how nonconformities are put right")
+    DECIDE_CONCESSION = phrase("accept panels as they are, or scrap them")
+    HOLD = phrase("put panels on hold")
+    LIFT_HOLD = phrase("lift holds")
     VISIT = phrase("sign in and out, and choose a language")
     SCAN = phrase("scan labels")
     FOLLOW_BOARD = phrase("follow the board of the shop")
@@ -66,6 +71,11 @@ MAY: dict[Act, frozenset[Role]] = {
     Act.IMPORT_OUTBOX: _LEADING,
     Act.CLOSE_NOTICES: _LEADING,
     Act.RELEASE: _LEADING,
+    Act.OPEN_NONCONFORMITY: _SHOP,
+    Act.DECIDE_REWORK: _LEADING,
+    Act.DECIDE_CONCESSION: _QUALITY,
+    Act.HOLD: _SHOP,
+    Act.LIFT_HOLD: _LEADING,
     Act.VISIT: _ANY_ROLE,
     Act.SCAN: _SHOP | {Role.SITE_LEAD},
     Act.FOLLOW_BOARD: _LEADING,
