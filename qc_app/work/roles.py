@@ -50,6 +50,7 @@ class Act(StrEnum):
     FOLLOW_BOARD = phrase("follow the board of the shop")
     FOLLOW_BUILDING = phrase("see what is proven of a building")
     FOLLOW_SITE = phrase("see what is raised next")
+    EDIT_PLAN = phrase("edit and adopt the control plan")
 
 
 _ANY_ROLE = frozenset(Role)
@@ -81,6 +82,7 @@ MAY: dict[Act, frozenset[Role]] = {
     Act.FOLLOW_BOARD: _LEADING,
     Act.FOLLOW_BUILDING: _LEADING | {Role.CUSTOMER},
     Act.FOLLOW_SITE: _LEADING | {Role.SITE_LEAD},
+    Act.EDIT_PLAN: _QUALITY,
 }
 
 
