@@ -160,7 +160,15 @@ def verdict_word(verdict: str) -> str:
 
 def role_word(role: str) -> str:
     """The word for a role."""
-    return {"worker": _("worker"), "lead": _("shop lead"), "quality_manager": _("quality manager")}[role]
+    words = {
+        "worker": _("worker"),
+        "lead": _("shop lead"),
+        "quality_manager": _("quality manager"),
+        "site_lead": _("site crew lead"),
+        "customer": _("customer"),
+        "administrator": _("administrator"),
+    }
+    return words[role]
 
 
 def instrument_word(kind: str) -> str:

@@ -44,7 +44,7 @@ def labels(building_id: int) -> str:
 
 
 @pages.get("/p/<path:label>")
-@allow(Act.RECORD)
+@allow(Act.SCAN)
 def scanned(label: str) -> Response:
     """Where a label leads: the panel at this browser's station, or its own page where none is chosen."""
     panel = _panel_named(label)

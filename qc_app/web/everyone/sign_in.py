@@ -29,7 +29,7 @@ class SignInForm(FlaskForm):
 
 
 @pages.get("/")
-@allow(Act.LOOK)
+@allow(Act.VISIT)
 def home() -> Response:
     starts_at_station = person().role == Role.WORKER
     return redirect(url_for("station.choose" if starts_at_station else "charts.overview"))
@@ -60,7 +60,7 @@ def sign_in() -> str | Response:
 
 
 @pages.post("/sign-out")
-@allow(Act.LOOK)
+@allow(Act.VISIT)
 def sign_out() -> Response:
     with database().write() as session:
         work.sign_out(session, cookie["token"], now())
