@@ -6,7 +6,7 @@ from functools import cached_property
 from typing import TypeVar
 
 from qc_app.measure.conformity import Verdict
-from qc_app.plan.characteristic import Characteristic
+from qc_app.plan.characteristic import Characteristic, PutRight
 from qc_app.plan.subject import Subject
 from qc_app.refusal import Refusal
 from qc_app.spc.patterns import ALL
@@ -42,6 +42,10 @@ class Check:
 
     characteristic: Characteristic
     place: str
+
+    @property
+    def key(self) -> "CheckKey":
+        return self.characteristic.key, self.place
 
 
 CheckKey = tuple[str, str]
@@ -137,14 +141,21 @@ class ControlPlan:
 
     def behind(self, kind: str, measured: Collection[CheckKey]) -> tuple[str, ...]:
         """The stations of a kind's route before the last one at which something was measured."""
-        reached = {self.characteristic(kind, key).station for key, _place in measured}
+        # A panel moved from another version may have readings of what this one does not check.
+        known = (self._characteristics.get((kind, key)) for key, _place in measured)
+        reached = {characteristic.station for characteristic in known if characteristic}
         route = self.kind(kind).route
         return route[: max((route.index(station) for station in reached), default=0)]
+
+    def puts_right(self, kind: str, key: str) -> PutRight:
+        """Who decides how a reading outside is put right; the shop lead where this version does not check it."""
+        known = self._characteristics.get((kind, key))
+        return PutRight.LEAD if known is None else known.put_right
 
 
 def unproven(checks: Collection[Check], verdicts: Mapping[CheckKey, Verdict]) -> list[Check]:
     """The checks without a reading, or whose newest reading is not within its limits."""
-    return [c for c in checks if verdicts.get((c.characteristic.key, c.place)) is not Verdict.WITHIN]
+    return [c for c in checks if verdicts.get(c.key) is not Verdict.WITHIN]
 
 
 def _known(table: Mapping[str, V], key: str, what: str) -> V:
