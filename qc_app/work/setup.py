@@ -81,7 +81,7 @@ def adopt_plan(
     now: datetime,
     in_force_from: datetime | None = None,
 ) -> ControlPlan:
-    """Adds a version of the control plan, in force at once or from a later time on, and the stations it names.
+    """Adds a version of the control plan, in force at once or later, and the stations it names.
 
     Names and cautions of stations that are there already change when the version comes into force.
 
@@ -102,7 +102,12 @@ def adopt_plan(
     session.add(version)
     keep_stations(session, plant, plan, only_new=begin > now)
     sha256 = hashlib.sha256(document.encode()).hexdigest()
-    facts = {"version": version.version, "reason": reason, "sha256": sha256, "in_force_from": begin.isoformat()}
+    facts = {
+        "version": version.version,
+        "reason": reason,
+        "sha256": sha256,
+        "in_force_from": begin.isoformat(),
+    }
     append_event(session, plant, "control plan adopted", facts, at=now, person=by)
     return version
 
