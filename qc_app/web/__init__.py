@@ -14,10 +14,12 @@ from qc_app.web import (
     everyone,
     headers,
     language,
+    lead,
     modules,
     quality,
     request,
     show,
+    site,
     worker,
 )
 from qc_app.web.build import build_of
@@ -81,7 +83,13 @@ def create_app(
     show.install(app)
     modules.install(app)
     everyone.trust.install(app, trust)
-    for blueprint in (*everyone.BLUEPRINTS, *worker.BLUEPRINTS, *quality.BLUEPRINTS):
+    for blueprint in (
+        *everyone.BLUEPRINTS,
+        *worker.BLUEPRINTS,
+        *lead.BLUEPRINTS,
+        *quality.BLUEPRINTS,
+        *site.BLUEPRINTS,
+    ):
         app.register_blueprint(blueprint)
     return app
 

@@ -50,6 +50,8 @@ class Act(StrEnum):
     FOLLOW_BOARD = phrase("follow the board of the shop")
     FOLLOW_BUILDING = phrase("see what is proven of a building")
     FOLLOW_SITE = phrase("see what is raised next")
+    SET_PANEL = phrase("say that panels are set")
+    SEE_INSTRUMENTS = phrase("see instruments and their checks")
     EDIT_PLAN = phrase("edit and adopt the control plan")
 
 
@@ -82,6 +84,8 @@ MAY: dict[Act, frozenset[Role]] = {
     Act.FOLLOW_BOARD: _LEADING,
     Act.FOLLOW_BUILDING: _LEADING | {Role.CUSTOMER},
     Act.FOLLOW_SITE: _LEADING | {Role.SITE_LEAD},
+    Act.SET_PANEL: _LEADING | {Role.SITE_LEAD},
+    Act.SEE_INSTRUMENTS: _LEADING | {Role.ADMINISTRATOR},
     Act.EDIT_PLAN: _QUALITY,
 }
 
