@@ -3,6 +3,7 @@
 All amounts are in grains of the quantity that the instrument measures.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -87,7 +88,7 @@ def class_uncertainty(kind: str, accuracy_class: str, graduation: int | None, la
     if kind == "tape":
         return _tape_uncertainty(AccuracyClass(accuracy_class), graduation, largest)
     error = permitted_error(permitted_steps(kind, accuracy_class, graduation, 0), largest)
-    return round((rectangular(error) ** 2 + rectangular((graduation or 0) / 2) ** 2) ** 0.5)
+    return round(math.hypot(rectangular(error), rectangular((graduation or 0) / 2)))
 
 
 def _tape_steps(accuracy_class: str) -> tuple[Step, ...]:

@@ -6,6 +6,7 @@ from qc_app.web.access import allow
 from qc_app.web.request import person, reading_session
 from qc_app.work import find
 from qc_app.work.history import history_of, panels_of
+from qc_app.work.materials import uses_of_panel
 from qc_app.work.roles import Act
 
 pages = Blueprint("buildings", __name__)
@@ -30,7 +31,9 @@ def building(building_id: int) -> str:
 def panel(panel_id: int) -> str:
     session = reading_session()
     shown = find.panel(session, person(), panel_id)
-    return render_template("panel.html", item=shown, history=history_of(session, shown))
+    return render_template(
+        "panel.html", item=shown, history=history_of(session, shown), lots=uses_of_panel(session, shown)
+    )
 
 
 @pages.get("/lot/<int:lot_id>")

@@ -42,6 +42,42 @@ WORDS = {
         phrase("Readings of {mark} in building {building} came after its release on {released}."),
         phrase("Look at them, and decide whether the panel may stay as it is."),
     ),
+    work.INSTRUMENT_OVERDUE: (
+        phrase("Readings were taken with {instrument}, which should have been calibrated by {since}."),
+        phrase("Have it calibrated and enter its new date, or take it out of use."),
+    ),
+    work.INSTRUMENT_DOUBTED: (
+        phrase("Readings were taken with {instrument} although it failed its check on {since}."),
+        phrase("Take it from the stations, and have those panels measured again with a good one."),
+    ),
+    work.INSTRUMENT_FAILED: (
+        phrase(
+            "{instrument} was found wrong: {by}. Panels measured with it since its last good check: {panels}."
+        ),
+        phrase(
+            "They are held unless they have left. On the instrument's page see which, have them measured "
+            "again, or lift a hold with a reason."
+        ),
+    ),
+    work.RELEASED_IN_DOUBT: (
+        phrase("{mark} in building {building} is released, but was measured with {instrument}, found wrong."),
+        phrase("Look at its readings, measure again if it is still here, and tell the site if it is not."),
+    ),
+    work.RELEASE_WITHDRAWN: (
+        phrase("{who} withdrew the release of {mark} in building {building}: “{reason}”"),
+        phrase("Stop it where it is: in the yard, on the load, or on site. Then put it right."),
+    ),
+    work.PACKET_OUTDATED: (
+        phrase(
+            "{name} has a handover packet of building {building}. The release of {mark} was withdrawn since: "
+            "“{reason}”"
+        ),
+        phrase("Tell them, and hand over a new packet once it is released again."),
+    ),
+    work.WET_LOT: (
+        phrase("Lot {lot} went into {mark} although it came in at {moisture}; the limit is {limit}."),
+        phrase("Measure its moisture again before the panel is closed, and decide whether it may stay."),
+    ),
 }
 """What happened, and what to do."""
 

@@ -22,6 +22,8 @@ from qc_app.web.worker.panel_drawing import drawing_of
 from qc_app.web.worker.sentences import tablet_sentences
 from qc_app.web.worker.steps import facts_of, steps_of
 from qc_app.work import find
+from qc_app.work.instrument_trust import trust_of
+from qc_app.work.materials import lot_in, uses_of_panel
 from qc_app.work.roles import Act
 from qc_app.work.standing import Item
 from qc_app.work.waiting import (
@@ -115,6 +117,7 @@ def _page(station: Station, item: Item) -> str:
     session, who = reading_session(), visitor()
     steps = steps_of(due_here(session, item, station), item.subject)
     instruments = find.instruments(session, who)
+    used = _lots_used(station, item)
     return render_template(
         "station_log.html",
         station=station,
@@ -123,9 +126,19 @@ def _page(station: Station, item: Item) -> str:
         steps=steps,
         panel_drawing=drawing_of(item),
         instruments=instruments,
-        facts=facts_of(item, station.key, steps, instruments),
+        trust=trust_of(session, who.plant, instruments, now()),
+        lots_used=used,
+        facts={**facts_of(item, station.key, steps, instruments), "lots": used},
         units=who.plant.units,
     )
+
+
+def _lots_used(station: Station, item: Item) -> list[dict[str, str]] | None:
+    """The lots that are down for a panel here; None where no lot can be used in the item."""
+    if not isinstance(item, Panel):
+        return None
+    uses = [used for used in uses_of_panel(reading_session(), item) if used.station_id == station.id]
+    return [{"uuid": str(used.uuid), "mark": lot_in(used).mark} for used in uses]
 
 
 def _label(station: Station, panel: Panel) -> dict[str, str | bool | None]:
@@ -151,6 +164,8 @@ def _to_keep(station: Station, items: list[Panel | Lot]) -> list[str]:
 def _addresses(station: Station, items: list[Panel | Lot], language: str) -> Iterator[str]:
     yield url_for("station.waiting", key=station.key, language=language)
     yield url_for("outbox_page.outbox", language=language)
+    yield url_for("instrument_check.ask", language=language)
+    yield url_for("lots.receive", language=language)
     for item in items:
         name = f"station.{item.__tablename__}"
         yield url_for(name, key=station.key, item_id=item.id, language=language)

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -14,16 +13,19 @@ from qc_app.phrase import phrase
 from qc_app.plan.quantity import Quantity, Units, format_amount, format_difference
 from qc_app.records.building import Panel
 from qc_app.records.reading import Reading
-from qc_app.records.shop import Instrument, Person
-from qc_app.records.tablet import Tablet
 from qc_app.refusal import Refusal, shortened
 from qc_app.work import find
 from qc_app.work.history import outcome_of
+from qc_app.work.instrument_checks import flag
+from qc_app.work.instrument_trust import FLAGGING_WORDS
 from qc_app.work.notices import AFTER_RELEASE, raise_notice
 from qc_app.work.outbox.answer import ReadingAnswer, Reason, Sentence, sentence
 from qc_app.work.outbox.batch import listed, mapping, text, uuid, whole
+from qc_app.work.outbox.instrument_form import take_instrument_check
+from qc_app.work.outbox.lot_forms import take_lot_use, take_material
+from qc_app.work.outbox.occasion import LONGEST_KEY, LONGEST_TEXT, Occasion, Taken, instrument_of
 from qc_app.work.record import NewReading, NotYet, record
-from qc_app.work.release import released
+from qc_app.work.released import released
 from qc_app.work.schedule import book_in_lot
 from qc_app.work.setup import local_zone
 from qc_app.work.standing import Item
@@ -32,9 +34,6 @@ MOST_READINGS = 40
 MOST_PHOTOS = 10
 MOST_INSTRUMENTS = 20
 MOST_FIELDS = 20
-LONGEST_KEY = 40
-LONGEST_TEXT = 4000
-"""Of anything typed: above what readings take, so that their own sentences say what is too long."""
 
 WORDS = {
     Verdict.WITHIN: (phrase("Within: {by} from target."), phrase("Within: {amount}.")),
@@ -49,24 +48,6 @@ class Unrecordable(Exception):
     def __init__(self, reasons: list[Reason]) -> None:
         self.reasons = tuple(reasons)
         super().__init__(*(reason.sentence.words for reason in reasons))
-
-
-@dataclass(frozen=True)
-class Occasion:
-    """Who made an entry, on which tablet, when it was made and when it came."""
-
-    author: Person
-    tablet: Tablet | None
-    entered_at: datetime
-    now: datetime
-
-
-@dataclass(frozen=True)
-class Taken:
-    """What came of an entry that is kept."""
-
-    readings: tuple[ReadingAnswer, ...] = ()
-    remarks: tuple[Sentence, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -97,7 +78,11 @@ def take_readings(session: Session, on: Occasion, content: Mapping[str, Any]) ->
     template = _template(session, on, content, item)
     recorded = _record_all(session, on, [_new(template, reading) for reading in sent])
     units = on.author.plant.units
-    remarks = [*_plan_remarks(content, item), *_release_remarks(session, on, item, recorded)]
+    remarks = [
+        *_plan_remarks(content, item),
+        *_release_remarks(session, on, item, recorded),
+        *_instrument_remarks(session, on, recorded),
+    ]
     for reading, told in zip(recorded, sent, strict=True):
         remarks += _reading_remarks(item, reading, told)
     each_once = tuple(said for n, said in enumerate(remarks) if said not in remarks[:n])
@@ -117,7 +102,14 @@ def take_undone(_session: Session, _on: Occasion, _content: Mapping[str, Any]) -
     return Taken()
 
 
-FORMS = {"readings": take_readings, "lot": take_lot, "undone": take_undone}
+FORMS = {
+    "readings": take_readings,
+    "lot": take_lot,
+    "material": take_material,
+    "lot_use": take_lot_use,
+    "instrument_check": take_instrument_check,
+    "undone": take_undone,
+}
 
 
 def _reading(given: Any) -> SentReading:
@@ -159,7 +151,7 @@ def _template(session: Session, on: Occasion, content: Mapping[str, Any], item: 
         place="",
         entries={},
         measured_at=on.entered_at,
-        instruments=tuple(_instrument(session, on, whole(n, "instrument")) for n in dict.fromkeys(numbers)),
+        instruments=tuple(instrument_of(session, on, n) for n in dict.fromkeys(numbers)),
         note=text(content.get("note", ""), "note", LONGEST_TEXT),
         reason=text(content.get("reason", ""), "reason", LONGEST_TEXT),
         tablet=on.tablet,
@@ -176,14 +168,6 @@ def _new(template: NewReading, sent: SentReading) -> NewReading:
         supersedes=sent.supersedes,
         photos=sent.photos,
     )
-
-
-def _instrument(session: Session, on: Occasion, number: int) -> Instrument:
-    # One taken out of use meanwhile was in use when the reading was made.
-    found = session.get(Instrument, number)
-    if found is None or found.plant_id != on.author.plant_id:
-        raise Refusal(phrase("There is no such instrument in this plant."))
-    return found
 
 
 def _record_all(session: Session, on: Occasion, new: list[NewReading]) -> list[Reading]:
@@ -237,6 +221,13 @@ def _release_remarks(session: Session, on: Occasion, item: Item, recorded: list[
     raise_notice(session, item.building.plant_id, AFTER_RELEASE, facts, on.now, tablet=on.tablet, panel=item)
     return [
         sentence(phrase("{mark} was released at {at}; the shop lead has been told."), mark=item.mark, at=at)
+    ]
+
+
+def _instrument_remarks(session: Session, on: Occasion, recorded: list[Reading]) -> list[Sentence]:
+    return [
+        sentence(FLAGGING_WORDS[doubt.why], gauge=doubt.instrument.name, since=doubt.since)
+        for doubt in flag(session, recorded, on.now, on.tablet)
     ]
 
 
