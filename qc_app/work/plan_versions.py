@@ -70,20 +70,22 @@ def version(session: Session, visitor: Visitor, number: int) -> ControlPlan:
 
 
 def begins(plant: Plant, day: date, now: datetime) -> datetime:
-    """When a version in force from a day on begins: now on the same day, else as the day does at the plant."""
+    """When a version in force from a day on begins: now on the same day, else when the day does."""
     zone = local_zone(plant)
     if day == now.astimezone(zone).date():
         return now
     return datetime.combine(day, time.min, zone).astimezone(UTC)
 
 
-def replaced_before_it_began(session: Session, plant_id: int, begin: datetime) -> list[ControlPlan]:
-    """The versions that would never come into force once a newer one begins at ``begin``."""
+def replaced_before_it_began(
+    session: Session, plant_id: int, begin: datetime, now: datetime
+) -> list[ControlPlan]:
+    """The versions still waiting that never come into force once a newer one begins at ``begin``."""
     listed = _versions(session, plant_id)
     return [
         version
         for number, version in enumerate(listed)
-        if version.in_force_from >= begin and not _is_replaced(version, listed[number + 1 :])
+        if begin <= version.in_force_from > now and not _is_replaced(version, listed[number + 1 :])
     ]
 
 
