@@ -148,7 +148,7 @@ class ControlPlan:
         return route[: max((route.index(station) for station in reached), default=0)]
 
     def puts_right(self, kind: str, key: str) -> PutRight:
-        """Who decides how a reading outside is put right; the shop lead where this version does not check it."""
+        """Who decides how a reading outside is put right; the lead where this version does not check it."""
         known = self._characteristics.get((kind, key))
         return PutRight.LEAD if known is None else known.put_right
 

@@ -31,11 +31,11 @@ from qc_app.records.event import append_event
 from qc_app.records.nonconformity import Disposition, Nonconformity, nonconformity_link
 from qc_app.records.photo import Photo
 from qc_app.records.reading import Reading
-from qc_app.records.release import Release, ReleaseWithdrawal
 from qc_app.records.shop import Person
 from qc_app.refusal import Refusal
 from qc_app.work.find import LARGEST_NUMBER, NotFound, Visitor
 from qc_app.work.hold import refuse_other_plant
+from qc_app.work.released import released
 from qc_app.work.remake import remake
 from qc_app.work.roles import Act, require
 from qc_app.work.said import reason_of, refuse_long_note, storable
@@ -445,7 +445,10 @@ def _write(
 
 def _scrap(session: Session, decided: Nonconformity, person: Person, now: datetime) -> None:
     panel = decided.panel
-    _refuse_released(session, panel)
+    if released(session, panel) is not None:
+        raise Refusal(
+            "{mark} is released. Withdraw the release first, then scrap the panel.", mark=panel.mark
+        )
     panel.scrapped_at = now
     for one in of_panel(session, panel):
         if one.closed_at is None and one is not decided:
@@ -457,15 +460,6 @@ def _scrap(session: Session, decided: Nonconformity, person: Person, now: dateti
     facts = {"mark": panel.mark, "nonconformity": decided.number}
     append_event(session, panel.building, "panel scrapped", facts, at=now, person=person, panel_id=panel.id)
     remake(session, person, panel, now)
-
-
-def _refuse_released(session: Session, panel: Panel) -> None:
-    taken_back = select(ReleaseWithdrawal.release_id)
-    query = select(Release.id).where(Release.panel_id == panel.id, Release.id.not_in(taken_back))
-    if session.scalars(query).first() is not None:
-        raise Refusal(
-            "{mark} is released. Withdraw the release first, then scrap the panel.", mark=panel.mark
-        )
 
 
 def _decision(kind: str) -> Decision:
