@@ -1,6 +1,6 @@
 """For the crew on site: the next panel to be raised, and the key that says it is set."""
 
-from flask import Blueprint, redirect, render_template, request, url_for
+from flask import Blueprint, redirect, render_template, url_for
 from flask_babel import lazy_gettext as _l
 from flask_wtf import FlaskForm
 from werkzeug.wrappers import Response
@@ -13,6 +13,7 @@ from qc_app.web.form_errors import take_refusal
 from qc_app.web.request import database, now, person, person_in, reading_session
 from qc_app.web.site.own_building import own_building
 from qc_app.work import find
+from qc_app.work.release import passage
 from qc_app.work.roles import Act
 from qc_app.work.site import CAUTIONS, raising_order, site_panel
 from qc_app.work.state import SET, PanelState, state_of
@@ -61,8 +62,6 @@ def panel(panel_id: int) -> str:
 @allow(Act.SET_PANEL)
 def set_panel(panel_id: int) -> str | Response | tuple[str, int]:
     """Records that a panel is set."""
-    from qc_app.work.release import passage
-
     shown, form = find.panel(reading_session(), person(), panel_id), SetForm()
     if form.validate_on_submit():
         try:
@@ -95,5 +94,5 @@ def _page(shown: Building, state: PanelState | None, ordered: list[PanelState], 
         all=len(ordered),
         cautions=CAUTIONS,
         form=form,
-        is_form_shown=request.method == "POST" or bool(chosen and chosen.state.set_at is None),
+        is_form_shown=bool(chosen and chosen.state.released and chosen.state.set_at is None),
     )
