@@ -101,7 +101,7 @@ def preview(session: Session, person: Person, plan: ControlPlan, since: datetime
             given=count,
             most=MOST_READINGS,
         )
-    taken = [Taken(*row) for row in session.execute(query).tuples()]
+    taken = [Taken(*row) for row in session.execute(query)]
     panels = _panels(session, {one.panel_id for one in taken if one.panel_id is not None})
     lots = _lots(session, {one.lot_id for one in taken if one.lot_id is not None})
     return _judged(taken, panels, lots, plan, since, until)

@@ -125,7 +125,7 @@ def is_taken_up(session: Session, plant: Plant, now: datetime) -> bool:
     """Whether ``take_up`` would change nothing."""
     wanted = plan_in_force(session, plant, now)
     kept = select(Station.key, Station.name).where(Station.plant_id == plant.id)
-    names = dict(session.execute(kept).tuples().all())
+    names = dict(session.execute(kept).all())
     if any(names.get(station.key) != station.name for station in wanted.plan.stations):
         return False
     return not any(_can_follow(item, wanted) for item in _not_started(session, plant, wanted))
