@@ -28,19 +28,11 @@ class Link(NamedTuple):
 
 def links(session: Session, chain: str) -> Iterator[Link]:
     """The events of a chain in order, read a few thousand at a time."""
-    query = select(
-        Event.chain,
-        Event.number,
-        Event.at,
-        Event.person_id,
-        Event.panel_id,
-        Event.what,
-        Event.facts,
-        Event.previous_hash,
-        Event.hash,
-    )
+    # Columns of the table instead of attributes of the class, which would cost a third more time.
+    column = Event.__table__.c
+    query = select(*(column[name] for name in Link._fields))
     rows = session.execute(
-        query.where(Event.chain == chain).order_by(Event.number),
+        query.where(column.chain == chain).order_by(column.number),
         execution_options={"yield_per": ROWS_AT_ONCE},
     )
     return map(Link._make, rows)

@@ -24,6 +24,8 @@ INSTRUMENT_DOUBTED = "instrument_doubted"
 INSTRUMENT_FAILED = "instrument_failed"
 RELEASED_IN_DOUBT = "released_in_doubt"
 WET_LOT = "wet_lot"
+RELEASE_WITHDRAWN = "release_withdrawn"
+PACKET_OUTDATED = "packet_outdated"
 
 
 def raise_notice(

@@ -52,6 +52,7 @@ class Act(StrEnum):
     FOLLOW_SITE = phrase("see what is raised next")
     SET_PANEL = phrase("say that panels are set")
     SEE_INSTRUMENTS = phrase("see instruments and their checks")
+    PLAN_LOADS = phrase("plan loads, and say what is loaded")
     EDIT_PLAN = phrase("edit and adopt the control plan")
 
 
@@ -86,6 +87,7 @@ MAY: dict[Act, frozenset[Role]] = {
     Act.FOLLOW_SITE: _LEADING | {Role.SITE_LEAD},
     Act.SET_PANEL: _LEADING | {Role.SITE_LEAD},
     Act.SEE_INSTRUMENTS: _LEADING | {Role.ADMINISTRATOR},
+    Act.PLAN_LOADS: _LEADING,
     Act.EDIT_PLAN: _QUALITY,
 }
 

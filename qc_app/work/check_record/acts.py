@@ -94,9 +94,9 @@ KINDS: Mapping[str, Kind] = {
     "panel loaded": Kind("loading", ("remark",), _passages("loaded")),
     "panel set": Kind("setting", ("remark",), _passages("set")),
     "nonconformity decided": Kind(
-        "disposition", ("nonconformity", "kind", "reason", "agreed_by"), _dispositions
+        "disposition", ("number", "decision", "reason", "agreed by"), _dispositions
     ),
-    "hold placed": Kind("hold", ("why", "reason"), _holds_placed),
+    "panel put on hold": Kind("hold", ("why", "reason"), _holds_placed),
     "hold lifted": Kind("lifting of a hold", ("reason",), _holds_lifted),
 }
 """The kinds of act, by what their events are called."""

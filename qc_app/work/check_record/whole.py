@@ -1,6 +1,8 @@
 """The whole check, chain by chain, in one look at the database."""
 
+import gc
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from sqlalchemy.orm import Session
@@ -34,16 +36,29 @@ def check_record(session: Session, store: PhotoStore, anchor: Anchor, progress: 
     first event that does not fit is named; those after it are still compared with the tables.
     """
     result, names = Result(), names_of(session)
-    for chain in chains_of(session):
-        try:
-            _check_chain(session, chain, names, anchor, result, progress)
-        except (ValueError, TypeError, KeyError) as error:
-            after = result.heads.get(chain.name, Head(0, "")).number
-            result.findings.append(f"{chain.words}: what follows event {after} cannot be read: {error}.")
+    with _nothing_to_collect():
+        for chain in chains_of(session):
+            try:
+                _check_chain(session, chain, names, anchor, result, progress)
+            except (ValueError, TypeError, KeyError) as error:
+                after = result.heads.get(chain.name, Head(0, "")).number
+                result.findings.append(f"{chain.words}: what follows event {after} cannot be read: {error}.")
     result.findings += _missing_chains(anchor, result)
     result.findings += snapshots_that_differ(session)
     result.findings += photos_that_differ(session, store)
     return result
+
+
+@contextmanager
+def _nothing_to_collect() -> Iterator[None]:
+    """Stops the search for cycles of garbage: rows make none, and looking takes a fifth of the time."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def _check_chain(
