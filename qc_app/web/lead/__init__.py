@@ -1,5 +1,5 @@
-"""Pages for the shop lead: the board."""
+"""Pages for the shop lead: the board, nonconformities."""
 
-from qc_app.web.lead import board
+from qc_app.web.lead import board, nonconformities
 
-BLUEPRINTS = (board.pages,)
+BLUEPRINTS = (board.pages, nonconformities.pages)

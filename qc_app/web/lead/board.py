@@ -125,4 +125,4 @@ def where_to_act(state: PanelState, held: Held) -> str:
 @pages.app_template_global()
 def nonconformity_page(one: Nonconformity) -> str:
     """The page of a nonconformity."""
-    return url_for("buildings.panel", panel_id=one.panel_id)
+    return url_for("nonconformities.one", number=one.id)
