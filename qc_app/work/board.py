@@ -19,7 +19,7 @@ from qc_app.work import find
 from qc_app.work.notices import count_open
 from qc_app.work.roles import Act, require
 from qc_app.work.setup import local_zone
-from qc_app.work.state import RELEASED, SCRAPPED, SET, Held, PanelState, states_of
+from qc_app.work.state import RELEASED, SCRAPPED, SET, Held, PanelState, states_in
 from qc_app.work.streams import phase_of
 
 SHOWN = 12
@@ -123,12 +123,8 @@ def _states(session: Session, person: Person, now: datetime) -> list[PanelState]
     buildings = session.scalars(
         select(Building).where(Building.plant_id == person.plant_id, in_hand).order_by(Building.id)
     ).all()
-    return [
-        state
-        for building in buildings
-        for state in states_of(session, building, now)
-        if state.standing not in (SET, SCRAPPED)
-    ]
+    states = states_in(session, buildings, now)
+    return [state for state in states if state.standing not in (SET, SCRAPPED)]
 
 
 def _columns(stations: Sequence[Station], states: Sequence[PanelState]) -> tuple[Column, ...]:

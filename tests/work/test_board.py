@@ -229,7 +229,7 @@ def test_the_board_is_for_the_shop_lead_and_the_quality_manager(
         seen(database, somebody, who="worker")
 
 
-def test_more_panels_take_no_more_queries(sqlite_database: Database, shop: Cast) -> None:
+def test_more_panels_and_buildings_take_no_more_queries(sqlite_database: Database, shop: Cast) -> None:
     def queries() -> int:
         asked: list[str] = []
         listen = lambda *arguments: asked.append(arguments[2])  # noqa: E731
@@ -244,4 +244,5 @@ def test_more_panels_take_no_more_queries(sqlite_database: Database, shop: Cast)
         building = find.building(session, manager, shop.building)
         for number in range(3, 43):
             add_panel(session, manager, building, floor_panel(f"F-{number:02}", number), NOW)
+    add_newcomers(sqlite_database, shop)  # and another building
     assert queries() == few
