@@ -77,10 +77,11 @@ class BuildingPacket:
         return sum(len(check.earlier) for panel in self.panels for check in panel.checks)
 
 
-def packet_content(session: Session, building: Building, now: datetime) -> BuildingPacket:
+def packet_content(session: Session, building: Building, now: datetime, verify: str = "") -> BuildingPacket:
     """The packet of a building as its records stand.
 
-    ``now`` is an aware time. Who may ask for it is the caller's business. The number of queries does not
+    ``now`` is an aware time; ``verify`` is the address behind which the hash of a release is put to ask
+    whether it stands. Who may ask for it is the caller's business. The number of queries does not
     grow with the number of panels or readings.
     """
     plant = building.plant
