@@ -21,7 +21,7 @@ from qc_app.work.roles import Act, require
 from qc_app.work.said import reason_of
 from qc_app.work.setup import adopt_plan, local_zone
 
-LONGEST_DOCUMENT = 200_000
+LONGEST_DOCUMENT = 100_000
 """Characters; the plan that a new shop starts with has some 20 000."""
 
 
@@ -109,7 +109,7 @@ def save(
         If the person may not, it is another plant's, or the document is too long.
     """
     _refuse_elsewhere(person, draft)
-    _refuse_stale(session, draft, revision)
+    refuse_stale(session, draft, revision)
     if len(document) > LONGEST_DOCUMENT or "\0" in document:
         raise Refusal(
             "A control plan has at most {most} characters, all of them printable. Given: {given}.",
@@ -133,7 +133,7 @@ def discard(session: Session, person: Person, draft: PlanDraft, revision: int, n
         As ``save`` does.
     """
     _refuse_elsewhere(person, draft)
-    _refuse_stale(session, draft, revision)
+    refuse_stale(session, draft, revision)
     facts = {"based_on": draft.based_on.version, "sha256": _sha256(draft.document)}
     session.delete(draft)
     _log(session, person, "plan draft discarded", facts, now)
@@ -164,7 +164,7 @@ def adopt(
         past.
     """
     _refuse_elsewhere(person, draft)
-    _refuse_stale(session, draft, revision)
+    refuse_stale(session, draft, revision)
     said = reason_of(reason)
     if in_force_from < now.astimezone(local_zone(person.plant)).date():
         raise Refusal(
@@ -243,7 +243,8 @@ def _refuse_elsewhere(person: Person, draft: PlanDraft) -> None:
         raise NotFound("There is no draft of the control plan. Begin one.")
 
 
-def _refuse_stale(session: Session, draft: PlanDraft, revision: int) -> None:
+def refuse_stale(session: Session, draft: PlanDraft, revision: int) -> None:
+    """Raises SavedMeanwhile if somebody saved the draft since that revision."""
     if draft.revision != revision:
         raise SavedMeanwhile(draft, editor_of(session, draft))
 

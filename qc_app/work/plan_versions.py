@@ -69,12 +69,14 @@ def version(session: Session, visitor: Visitor, number: int) -> ControlPlan:
     return found
 
 
+def day_begins(plant: Plant, day: date) -> datetime:
+    """The instant at which a day begins at the plant."""
+    return datetime.combine(day, time.min, local_zone(plant)).astimezone(UTC)
+
+
 def begins(plant: Plant, day: date, now: datetime) -> datetime:
     """When a version in force from a day on begins: now on the same day, else when the day does."""
-    zone = local_zone(plant)
-    if day == now.astimezone(zone).date():
-        return now
-    return datetime.combine(day, time.min, zone).astimezone(UTC)
+    return now if day == now.astimezone(local_zone(plant)).date() else day_begins(plant, day)
 
 
 def replaced_before_it_began(
@@ -124,9 +126,9 @@ def take_up(session: Session, plant: Plant, now: datetime) -> int:
 def is_taken_up(session: Session, plant: Plant, now: datetime) -> bool:
     """Whether ``take_up`` would change nothing."""
     wanted = plan_in_force(session, plant, now)
-    kept = select(Station.key, Station.name).where(Station.plant_id == plant.id)
-    names = dict(session.execute(kept).all())
-    if any(names.get(station.key) != station.name for station in wanted.plan.stations):
+    kept = select(Station).where(Station.plant_id == plant.id)
+    known = {station.key: (station.name, station.cautions) for station in session.scalars(kept)}
+    if any(known.get(s.key) != (s.name, [*s.cautions]) for s in wanted.plan.stations):
         return False
     return not any(_can_follow(item, wanted) for item in _not_started(session, plant, wanted))
 

@@ -44,6 +44,8 @@ def addresses(app: Flask, cast: Cast, tablet: int = 1) -> list[tuple[str, str, s
         "what": "schedule",
         "filename": "log.css",
         "label": "H1/R-01",
+        "version_id": 1,
+        "number": 0,
     }
     adapter = app.url_map.bind("localhost")
     return [
