@@ -26,6 +26,7 @@ from qc_app.work.pins import HOLDS_FOR, note_sign_in
 from qc_app.work.release import release
 from qc_app.work.roles import NotAllowed
 from qc_app.work.setup import adopt_plan, default_document
+from qc_app.work.state import state_of
 from tests.conftest import NOW, Cast
 from tests.work.proven import prove
 from tests.work.sent import Outbox, enrolled, reading, readings, reasons, remarks, states
@@ -427,6 +428,29 @@ def test_readings_after_the_release_are_kept_and_told_to_the_lead(database: Data
     with database.read() as session:
         (late,) = {str(reading.uuid) for reading in session.scalars(select(Reading))} - before
     assert facts["readings"] == [late]
+
+
+def test_a_late_reading_outside_flags_the_release_and_names_the_nonconformity(
+    database: Database, cast: Cast
+) -> None:
+    tablet, _ = enrolled(database, cast)
+    with database.write() as session:
+        panel = session.get_one(Panel, cast.panel)
+        prove(session, cast, panel, of="panel")
+        release(session, cast.person(session, "lead"), panel, NOW)
+    outbox, long = Outbox(cast), reading(length="24' 1")
+    taken = outbox.send(database, tablet, outbox.entry(readings(cast, long), at=LATER), now=LATER)
+    assert states(taken) == ["kept"]
+    assert remarks(taken) == (
+        "R-01 was released at 2026-03-02 10:00 and is held now; the shop lead has been told."
+    )
+    ((facts, is_open),) = notices(database, AFTER_RELEASE)
+    assert is_open
+    assert facts["nonconformities"] == [1]
+    assert facts["held"][0]["facts"] == {"number": 1, "name": "Length of edge, AB"}
+    with database.read() as session:
+        state = state_of(session, session.get_one(Panel, cast.panel), LATER)
+        assert (state.standing, state.is_flagged) == ("released", True)
 
 
 def test_readings_made_under_another_plan_are_judged_by_the_panels_and_it_is_said(

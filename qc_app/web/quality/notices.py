@@ -13,9 +13,10 @@ from qc_app.records.tablet import Notice
 from qc_app.refusal import Refusal
 from qc_app.web.access import allow
 from qc_app.web.form_errors import take_refusal
-from qc_app.web.language import say
+from qc_app.web.language import said, say
 from qc_app.web.request import database, now, person, person_in, reading_session, signed_in
 from qc_app.work import notices as work
+from qc_app.work.outbox.answer import Sentence
 from qc_app.work.roles import Act
 
 pages = Blueprint("notices", __name__)
@@ -81,6 +82,13 @@ WORDS = {
 }
 """What happened, and what to do."""
 
+HELD_AFTER_RELEASE = (
+    phrase(
+        "{mark} in building {building} was released on {released}; readings that came since hold it: {held}"
+    ),
+    phrase("Stop it in the yard, on the load, or on site. Withdraw its release, then put it right."),
+)
+
 
 class RemarkForm(FlaskForm):
     """What was done about a notice."""
@@ -126,6 +134,9 @@ def _page(form: RemarkForm, tried: int | None) -> str:
 
 def _said(notice: Notice) -> tuple[str, str]:
     happened, to_do = WORDS[notice.about]
+    if notice.about == work.AFTER_RELEASE and notice.facts.get("held"):
+        happened, to_do = HELD_AFTER_RELEASE
     numbers = ", ".join(str(number) for number in notice.facts.get("numbers", ()))
-    facts = {**notice.facts, "numbers": numbers, "minutes": abs(notice.facts.get("minutes", 0))}
+    held = " ".join(said(Sentence(**sentence)) for sentence in notice.facts.get("held", ()))
+    facts = {**notice.facts, "numbers": numbers, "held": held, "minutes": abs(notice.facts.get("minutes", 0))}
     return say(Refusal(happened, **facts)), _(to_do)

@@ -1,7 +1,7 @@
 """What each form of entry does once it has come: readings are recorded, lots booked in, undone ones kept."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 from uuid import UUID
 
@@ -12,6 +12,7 @@ from qc_app.measure.length import Length, parse_length
 from qc_app.phrase import phrase
 from qc_app.plan.quantity import Quantity, Units, format_amount, format_difference
 from qc_app.records.building import Panel
+from qc_app.records.nonconformity import Nonconformity
 from qc_app.records.reading import Reading
 from qc_app.refusal import Refusal, shortened
 from qc_app.work import find
@@ -29,6 +30,7 @@ from qc_app.work.released import released
 from qc_app.work.schedule import book_in_lot
 from qc_app.work.setup import local_zone
 from qc_app.work.standing import Item
+from qc_app.work.state import state_of
 
 MOST_READINGS = 40
 MOST_PHOTOS = 10
@@ -211,17 +213,21 @@ def _release_remarks(session: Session, on: Occasion, item: Item, recorded: list[
     release = released(session, item) if isinstance(item, Panel) else None
     if release is None or not isinstance(item, Panel):
         return []
+    holds = state_of(session, item, on.now).holds
     at = release.released_at.astimezone(local_zone(item.building.plant)).strftime("%Y-%m-%d %H:%M")
     facts = {
         "mark": item.mark,
         "building": item.building.code,
         "released": at,
         "readings": [str(reading.uuid) for reading in recorded],
+        "held": [asdict(held.sentence) for held in holds],
+        "nonconformities": [held.what.number for held in holds if isinstance(held.what, Nonconformity)],
     }
     raise_notice(session, item.building.plant_id, AFTER_RELEASE, facts, on.now, tablet=on.tablet, panel=item)
-    return [
-        sentence(phrase("{mark} was released at {at}; the shop lead has been told."), mark=item.mark, at=at)
-    ]
+    words = phrase("{mark} was released at {at}; the shop lead has been told.")
+    if holds:
+        words = phrase("{mark} was released at {at} and is held now; the shop lead has been told.")
+    return [sentence(words, mark=item.mark, at=at)]
 
 
 def _instrument_remarks(session: Session, on: Occasion, recorded: list[Reading]) -> list[Sentence]:
