@@ -63,11 +63,13 @@ function changed(parts) {
   });
 }
 
-/** The first part that reaches into what is seen, and how far down it begins. */
+/** The first part that begins within what is seen, or else the one that fills it, and how far down it begins. */
 function anchor() {
   const top = board.querySelector(".board-bar")?.getBoundingClientRect().bottom ?? 0;
-  const part = [...board.querySelectorAll(".board-part")].find((one) => one.getBoundingClientRect().bottom > top);
-  return part ? { id: part.id, top: part.getBoundingClientRect().top } : null;
+  const parts = [...board.querySelectorAll(".board-part")].map((one) => ({ id: one.id, box: one.getBoundingClientRect() }));
+  const seen = parts.filter(({ box }) => box.bottom > top && box.top < window.innerHeight);
+  const part = seen.find(({ box }) => box.top >= top) ?? seen[0];
+  return part ? { id: part.id, top: part.box.top } : null;
 }
 
 /** Replaces what changed; what is seen stays where it is. */
