@@ -109,9 +109,9 @@ def record(session: Session, person: Person, new: NewReading, now: datetime) -> 
         If the reading it corrects, or one of its photos, has not come yet.
     NotAllowed, Refusal
         If the person may not, the item belongs to another plant, an instrument is missing or the plan takes
-        no reading with one that is overdue or failed its check, the time lies in the future, the UUID was used
-        for something else, a correction has no reason or is of something else, or the entries cannot be read.
-        Nothing is stored.
+        no reading with one that is overdue or failed its check, the time lies in the future, the UUID was
+        used for something else, a correction has no reason or is of something else, or the entries cannot be
+        read. Nothing is stored.
     """
     require(person, Act.RECORD)
     _refuse_other_plant(person, new)
