@@ -27,7 +27,7 @@ from qc_app.records.reading import Reading
 from qc_app.records.release import Passage, Release, ReleaseWithdrawal
 from qc_app.records.shop import Station
 from qc_app.work.nonconformity import WORDS
-from qc_app.work.outbox.answer import Sentence, sentence
+from qc_app.work.sentence import Sentence, sentence
 from qc_app.work.standing import ACCEPT
 from qc_app.work.waiting import Due
 

@@ -60,12 +60,13 @@ class Said:
         return record(session, cast.person(session, self.who), self.new(session, cast), now)
 
 
-def adopt_changed(session: Session, cast: Cast, written: str, instead: str) -> None:
-    """Adopts the default plan with something written otherwise; panels not started yet follow it."""
+def adopt_changed(session: Session, cast: Cast, *changes: tuple[str, str]) -> None:
+    """Adopts the default plan with something written otherwise, for all panels of the building."""
     document, manager = default_document(), cast.person(session, "manager")
-    assert written in document
-    changed = document.replace(written, instead, 1)
-    version = adopt_plan(session, manager.plant, changed, "Trial.", manager, NOW - timedelta(minutes=1))
+    for written, instead in changes:
+        assert written in document
+        document = document.replace(written, instead, 1)
+    version = adopt_plan(session, manager.plant, document, "Trial.", manager, NOW - timedelta(minutes=1))
     for panel in session.scalars(select(Panel).where(Panel.building_id == cast.building)):
         panel.control_plan = version
         place_item(session, panel)
@@ -74,7 +75,7 @@ def adopt_changed(session: Session, cast: Cast, written: str, instead: str) -> N
 def guard_edges(session: Session, cast: Cast) -> None:
     """Has the edges of panels judged with a guard band inside their limits (JCGM 106, 8.3.2)."""
     written = 'key = "edge_length"\n'
-    adopt_changed(session, cast, written, f'{written}decision_rule = "guarded_acceptance"\n')
+    adopt_changed(session, cast, (written, f'{written}decision_rule = "guarded_acceptance"\n'))
 
 
 def check(characteristic: str, station: str, passed: str = "yes", **more: object) -> Said:

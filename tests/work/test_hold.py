@@ -142,7 +142,7 @@ def test_a_chart_signal_holds_the_panel_where_the_plan_says_so(
     with sqlite_database.write() as session:
         if holds:
             written = 'key = "edge_length"\n'
-            adopt_changed(session, shop, written, f"{written}signal_holds = true\n")
+            adopt_changed(session, shop, (written, f"{written}signal_holds = true\n"))
         first, _ = frozen_edges(session, shop)
         reading = far_off(30).record(session, replace(shop, panel=first), LATER)
         assert reading.is_within
@@ -156,7 +156,7 @@ def test_a_chart_signal_holds_the_panel_where_the_plan_says_so(
 def test_a_signal_whose_hold_was_lifted_holds_no_second_time(sqlite_database: Database, shop: Cast) -> None:
     with sqlite_database.write() as session:
         written = 'key = "edge_length"\n'
-        adopt_changed(session, shop, written, f"{written}signal_holds = true\n")
+        adopt_changed(session, shop, (written, f"{written}signal_holds = true\n"))
         first, second = frozen_edges(session, shop)
         far_off(30).record(session, replace(shop, panel=first), LATER)
         panel = session.get_one(Panel, first)

@@ -183,7 +183,7 @@ def test_past_a_station_that_is_no_hold_point_a_panel_is_not_held_but_may_not_le
 ) -> None:
     written = 'name = "Sheathing fence"\n'
     with sqlite_database.write() as session:
-        adopt_changed(session, shop, written, f"{written}hold_point = false\n")
+        adopt_changed(session, shop, (written, f"{written}hold_point = false\n"))
         floor = floor_of(session, shop)
         prove(session, shop, left_out=("nailing_check", "pick_check"))
         state = both_ways(session, floor)
