@@ -97,6 +97,7 @@ def move_panel(
     NotAllowed, NotFound, Refusal
         As ``move_of`` does, or if no reason is given.
     """
+    require(person, Act.EDIT_PLAN)
     move = move_of(session, person, panel, version, now)
     said = reason_of(reason)
     facts = {

@@ -21,7 +21,7 @@ from qc_app.refusal import Refusal
 from qc_app.work.rejudge import Rejudging
 from qc_app.work.roles import Act, require
 
-MOST_READINGS = 40_000
+MOST_READINGS = 20_000
 """More would keep the page waiting for many seconds."""
 USUAL_SPAN = timedelta(days=31)
 AT_ONCE = 500

@@ -15,13 +15,14 @@ NO_VERDICT = "no verdict"
 class Rejudging:
     """Judges readings by one plan, each with the uncertainty that is stored with it.
 
-    The requirement of each subject at each place is worked out once, so that thousands of readings take
-    seconds.
+    The requirement of each subject at each place is worked out once, and so is the verdict on readings that
+    are alike, so that thousands of readings take seconds.
     """
 
     def __init__(self, plan: ControlPlan) -> None:
         self._plan = plan
         self._known: dict[tuple[object, str, str], Requirement | None] = {}
+        self._verdicts: dict[tuple[Requirement, int, int | None], str] = {}
 
     def verdict(
         self,
@@ -38,13 +39,20 @@ class Rejudging:
         requirement = self._known[known]
         if requirement is None:
             return NO_VERDICT
-        try:
-            return Verdict(requirement.verdict(amount, standard_uncertainty)).value
-        except Refusal:
-            return NO_VERDICT
+        judged = (requirement, amount, standard_uncertainty)
+        if judged not in self._verdicts:
+            self._verdicts[judged] = _judge(*judged)
+        return self._verdicts[judged]
 
     def _requirement(self, subject: Subject, key: str, place: str) -> Requirement | None:
         try:
             return self._plan.characteristic(subject.kind, key).requirement(subject, place)
         except Refusal:
             return None
+
+
+def _judge(requirement: Requirement, amount: int, standard_uncertainty: int | None) -> str:
+    try:
+        return Verdict(requirement.verdict(amount, standard_uncertainty)).value
+    except Refusal:
+        return NO_VERDICT
