@@ -50,6 +50,9 @@ ALLOWED = {
     "follow the board of the shop": LEADING,
     "see what is proven of a building": {*LEADING, "customer"},
     "see what is raised next": {*LEADING, "site_lead"},
+    "say that panels are set": {*LEADING, "site_lead"},
+    "see instruments and their checks": {*LEADING, "administrator"},
+    "plan loads, and say what is loaded": LEADING,
 }
 
 

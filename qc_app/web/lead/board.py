@@ -96,8 +96,8 @@ def _counts(shown: Board) -> str:
 
 
 @pages.app_template_global()
-def age(since: datetime, at: datetime) -> str:
-    """How long something has lasted, in whole minutes, hours or days."""
+def lasting(since: datetime, at: datetime) -> str:
+    """How long something has lasted, in steps: minutes, hours or days."""
     lasted = at - since
     if lasted >= timedelta(days=2):
         return ngettext("%(num)s day", "%(num)s days", lasted.days)
@@ -109,7 +109,7 @@ def age(since: datetime, at: datetime) -> str:
 
 
 @pages.app_template_global()
-def since(moment: datetime, plant: Plant) -> str:
+def began(moment: datetime, plant: Plant) -> str:
     """When something began, on the plant's clock."""
     return local_time(moment, plant, "d MMM, HH:mm")
 
