@@ -120,6 +120,7 @@ def characteristic(number: int) -> Page:
                 return redirect(url_for("plan_draft.overview", _anchor=f"check-{place}"))
         except SavedMeanwhile as refusal:
             conflict = _met(form, refusal)
+            table = value_at(refusal.document, path) or {}
     elif not form.errors:
         _opened(form)
         form.fill(table)
@@ -146,6 +147,7 @@ def station(key: str) -> Page:
                 return redirect(url_for("plan_draft.overview"))
         except SavedMeanwhile as refusal:
             conflict = _met(form, refusal)
+            table = value_at(refusal.document, path) or {}
     elif not form.errors:
         _opened(form)
         form.fill(table)
@@ -284,7 +286,16 @@ def _table(path: Path) -> dict[str, Any]:
 
 def _saved(table: Mapping[str, Any]) -> list[tuple[str, str]]:
     """What is saved of a part, key by key, as the document writes it."""
-    return [(key, str(value)) for key, value in table.items()]
+    return [(key, _written(value)) for key, value in table.items()]
+
+
+def _written(value: Any) -> str:
+    if isinstance(value, dict):
+        return ", ".join(f"{key} {_written(part)}" for key, part in value.items())
+    if isinstance(value, list):
+        between = "; " if any(isinstance(part, dict) for part in value) else ", "
+        return between.join(_written(part) for part in value)
+    return str(value).lower() if isinstance(value, bool) else str(value)
 
 
 def _place_of(document: str, number: int, key: str | None) -> int:

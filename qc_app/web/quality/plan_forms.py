@@ -109,9 +109,9 @@ class CharacteristicForm(DraftForm):
         _l("Target"),
         description=_l("An amount such as 3.8 lb/ft³; or length, width, depth, connector, or none."),
     )
-    plus_minus = StringField(_l("Either side of the target"), description=_l("Such as 1/16 in. Or:"))
+    plus_minus = StringField(_l("Either side of the target"), description=_l("Such as 1/16 in."))
     plus = StringField(_l("Above the target"))
-    minus = StringField(_l("Below the target"), description=_l("Without a sign. Or:"))
+    minus = StringField(_l("Below the target"), description=_l("Without a sign."))
     lower = StringField(_l("Lower limit"))
     upper = StringField(_l("Upper limit"))
     per = StringField(_l("For each length of (pro rata only)"))

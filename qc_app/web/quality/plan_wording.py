@@ -122,6 +122,13 @@ def said_limits(characteristic: Characteristic) -> LimitsSaid:
     return LimitsSaid(characteristic.basis, characteristic.tolerance, characteristic.bands)
 
 
+def target_of(characteristic: Characteristic, units: Units) -> str:
+    """The target of a characteristic in words."""
+    if characteristic.basis is Basis.BANDED:
+        return _("by the depth of the bay")
+    return target_words(characteristic.quantity, said_target(characteristic), units)
+
+
 def said_target(characteristic: Characteristic) -> TargetSaid:
     """The target of a characteristic as one thing."""
     return TargetSaid(characteristic.source, characteristic.target)
