@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
 from sqlalchemy import exists, func, or_, select
-from sqlalchemy.orm import Session, joinedload
+from sqlalchemy.orm import Session, joinedload, load_only
 
 from qc_app.measure.conformity import Verdict
 from qc_app.records.building import Building, Panel
@@ -22,7 +22,7 @@ from qc_app.work.setup import local_zone
 from qc_app.work.state import RELEASED, SCRAPPED, SET, Held, PanelState, states_in
 from qc_app.work.streams import phase_of
 
-SHOWN = 12
+SHOWN = 8
 """How many lines of a list the board shows; the others are counted."""
 
 DRAWN = 30
@@ -65,6 +65,7 @@ class SmallChart:
     points: tuple[Point, ...]
     signalling: frozenset[int]
     outside: frozenset[int]
+    has_target: bool
     phase: Phase | None
     today: int
     signals_today: int
@@ -185,8 +186,8 @@ def _streams_of_today(session: Session, plant: Plant, morning: datetime) -> Sequ
     )
 
 
-Drawn = tuple[Point, bool, str]
-"""A point, whether it completes a signal, and the verdict of its reading."""
+Drawn = tuple[Point, bool, Reading]
+"""A point, whether it completes a signal, and its reading."""
 
 
 def _newest_points(session: Session, streams: Sequence[Stream], now: datetime) -> dict[int, list[Drawn]]:
@@ -199,27 +200,29 @@ def _newest_points(session: Session, streams: Sequence[Stream], now: datetime) -
     )
     signals = exists().where(Signal.point_id == Point.id)
     rows = session.execute(
-        select(Point, signals, Reading.verdict)
+        select(Point, signals, Reading)
         .join(Reading, Point.reading_id == Reading.id)
         .join(numbered, numbered.c.id == Point.id)
+        .options(load_only(Reading.verdict, Reading.target))
         .where(numbered.c.number <= DRAWN)
         .order_by(Point.measured_at, Point.reading_id)
     ).all()
     by_stream: dict[int, list[Drawn]] = {}
-    for point, signals_here, verdict in rows:
-        by_stream.setdefault(point.stream_id, []).append((point, signals_here, verdict))
+    for point, is_signal, reading in rows:
+        by_stream.setdefault(point.stream_id, []).append((point, is_signal, reading))
     return by_stream
 
 
 def _small(stream: Stream, newest: Sequence[Drawn], morning: datetime) -> SmallChart:
-    points = tuple(point for point, _signals, _verdict in newest)
-    signalling = frozenset(point.id for point, signals, _verdict in newest if signals)
+    points = tuple(point for point, _is_signal, _reading in newest)
+    signalling = frozenset(point.id for point, is_signal, _reading in newest if is_signal)
     today = [point for point in points if point.measured_at >= morning]
     return SmallChart(
         stream,
         points,
         signalling,
-        frozenset(point.id for point, _signals, verdict in newest if verdict == Verdict.OUTSIDE),
+        frozenset(point.id for point, _, reading in newest if reading.verdict == Verdict.OUTSIDE),
+        any(reading.target is not None for _point, _is_signal, reading in newest),
         phase_of(stream.phases, points[-1]) if points else None,
         len(today),
         sum(point.id in signalling for point in today),

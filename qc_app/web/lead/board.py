@@ -22,7 +22,7 @@ from qc_app.work.state import Held, PanelState
 
 pages = Blueprint("board", __name__)
 
-PARTS = ("to_know", "truck", "held", "stations", "nonconformities", "charts")
+PARTS = ("to_know", "truck", "held", "stations", "charts", "nonconformities")
 """What is kept up to date apart, in the order of the page; each is a macro of ``board_parts.html``."""
 
 AS_OF = "X-As-Of"

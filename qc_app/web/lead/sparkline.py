@@ -7,7 +7,7 @@ from flask_babel import ngettext
 
 from qc_app.plan.quantity import Units
 from qc_app.records.shop import Plant
-from qc_app.web.show import difference, local_time
+from qc_app.web.show import amount, difference, local_time
 from qc_app.work.board import SmallChart
 
 WIDTH, HEIGHT, EDGE = 240, 64, 9
@@ -76,10 +76,21 @@ def _sentence(chart: SmallChart, units: Units, plant: Plant) -> str:
     else:
         found = _("no signal") if chart.phase else _("no limits are frozen yet")
     last = chart.points[-1]
+    time = local_time(last.measured_at, plant, "HH:mm")
+    off = difference(chart.stream.quantity, last.deviation, units)
+    if not chart.has_target:
+        value = amount(chart.stream.quantity, last.deviation, units)
+        return _(
+            "%(today)s, %(found)s; the last at %(time)s: %(value)s.",
+            today=today,
+            found=found,
+            time=time,
+            value=value,
+        )
     return _(
         "%(today)s, %(found)s; the last at %(time)s: %(off)s from target.",
         today=today,
         found=found,
-        time=local_time(last.measured_at, plant, "HH:mm"),
-        off=difference(chart.stream.quantity, last.deviation, units),
+        time=time,
+        off=off,
     )
