@@ -11,6 +11,7 @@ from qc_app.web import (
     access,
     compress,
     errors,
+    event_words,
     everyone,
     headers,
     language,
@@ -81,6 +82,7 @@ def create_app(
     errors.install(app)
     language.install(app)
     show.install(app)
+    event_words.install(app)
     modules.install(app)
     everyone.trust.install(app, trust)
     for blueprint in (
