@@ -6,6 +6,7 @@ from datetime import date, datetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from qc_app.phrase import phrase
 from qc_app.plan.control_plan import ControlPlan as ControlPlanRead
 from qc_app.plan.document import read_plan
 from qc_app.plan.edit import Path, value_at
@@ -38,8 +39,10 @@ class SavedMeanwhile(Refusal):
         self.saved_at = draft.edited_at
         self.editor = editor.name
         super().__init__(
-            "{who} has saved this draft since you opened it. Both are shown: bring them together, and save "
-            "again.",
+            phrase(
+                "{who} has saved this draft since you opened it. Both are shown: bring them together, and "
+                "save again."
+            ),
             who=editor.name,
         )
 
@@ -50,7 +53,9 @@ class HasProblems(Refusal):
     def __init__(self, problems: list[Problem]) -> None:
         self.problems = problems
         super().__init__(
-            "The draft has problems: {count}. The first: {said}", count=len(problems), said=str(problems[0])
+            phrase("The draft has problems: {count}. The first: {said}"),
+            count=len(problems),
+            said=str(problems[0]),
         )
 
 
