@@ -132,7 +132,8 @@ def states_in(session: Session, buildings: Collection[Building], now: datetime) 
         select(Panel)
         .where(Panel.building_id.in_(ids))
         .order_by(Panel.building_id, Panel.raising_sequence, Panel.id)
-        .options(joinedload(Panel.control_plan), joinedload(Panel.building))
+        # A plan's document is long: it is fetched once for each plan, not with each panel.
+        .options(selectinload(Panel.control_plan), selectinload(Panel.building))
     ).all()
     record = _record_of(session, panels, _to_look_into(session, ids, panels))
     return [_state(panel, record, now) for panel in panels]
@@ -257,11 +258,10 @@ def _standing(session: Session, ids: Collection[int]) -> dict[int, dict[CheckKey
         .order_by(Reading.measured_at, Reading.id)
     ).all()
     superseded = {row.supersedes_id for row in rows}
+    newest = {(row.panel_id, row.key, row.place): row for row in rows if row.id not in superseded}
     found: dict[int, dict[CheckKey, _Read]] = {number: {} for number in ids}
-    for row in rows:
-        if row.id not in superseded:
-            read = _Read(row.id, Verdict(row.verdict), row.measured_at)
-            found[row.panel_id][row.key, row.place] = read
+    for (panel_id, key, place), row in newest.items():
+        found[panel_id][key, place] = _Read(row.id, Verdict(row.verdict), row.measured_at)
     return found
 
 
