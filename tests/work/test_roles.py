@@ -255,6 +255,8 @@ def test_a_pin_is_for_those_who_record(
 
 
 WITHOUT_A_PERSON = {
+    "remake": "follows from the decision to scrap, which asks",
+    "lift_if_settled": "follows from a reading or a check, which ask",
     "enrol": "whoever holds the code of a tablet",
     "adopt_plan": "called by setting up, and by acts that ask first",
     "set_up": "the first page of an empty log, which has nobody yet",
