@@ -11,6 +11,8 @@ from qc_app.records.event import Event
 from qc_app.refusal import Refusal
 from qc_app.web.plan_words import plan_word
 from qc_app.web.show import verdict_word
+from qc_app.work.nonconformity import CORRECTED
+from qc_app.work.nonconformity import WORDS as DECIDED
 from qc_app.work.standing import Item
 
 WORDS: Mapping[str, str] = {
@@ -69,6 +71,9 @@ WORDS: Mapping[str, str] = {
     "readings imported": phrase("The file {file} was imported: {added} readings added."),
 }
 
+DECISIONS = {**DECIDED, CORRECTED: phrase("the reading was typed wrong, and is corrected")}
+"""What was decided about a nonconformity, or how it was closed."""
+
 
 class _Facts(dict[str, Any]):
     """Facts of an event; one that older events lack reads as a dash."""
@@ -94,6 +99,7 @@ def event_words(event: Event, item: Item | None = None) -> str:
 
 def _worded(facts: Mapping[str, Any], item: Item | None) -> dict[str, Any]:
     worded = {key: "–" if fact in (None, "") and key != "remark" else fact for key, fact in facts.items()}
+    worded |= {key: _(DECISIONS[worded[key]]) for key in ("decision", "how") if worded.get(key) in DECISIONS}
     if "entries" in worded and isinstance(worded["entries"], dict):
         worded["entered"] = " · ".join(str(entry) for entry in worded["entries"].values())
         check = plan_word(_name(str(facts.get("characteristic", "")), item))

@@ -3,15 +3,14 @@
 import hashlib
 from datetime import datetime
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from qc_app.packet.content import packet_content
 from qc_app.packet.document import building_pdf
-from qc_app.records.building import Building, Panel
+from qc_app.records.building import Building
 from qc_app.records.database import Database
 from qc_app.records.event import append_event
-from qc_app.records.release import PacketCopy, Release, ReleaseWithdrawal
+from qc_app.records.release import PacketCopy
 from qc_app.records.shop import Person
 from qc_app.work import find
 from qc_app.work.roles import Act, require
@@ -43,24 +42,6 @@ def building_packet(
     """The handover packet of a building as a PDF, as its records stand."""
     require(person, Act.HAND_OVER)
     return building_pdf(packet_content(session, building, now, verify))
-
-
-def withdrawn_since(session: Session, person: Person) -> list[ReleaseWithdrawal]:
-    """The withdrawals in buildings of which the person has a packet that is older, newest first."""
-    newest = select(PacketCopy.id).where(
-        PacketCopy.person_id == person.id,
-        PacketCopy.building_id == Panel.building_id,
-        PacketCopy.made_at > ReleaseWithdrawal.at,
-    )
-    held = select(PacketCopy.building_id).where(PacketCopy.person_id == person.id)
-    query = (
-        select(ReleaseWithdrawal)
-        .join(Release, ReleaseWithdrawal.release_id == Release.id)
-        .join(Panel, Release.panel_id == Panel.id)
-        .where(Panel.building_id.in_(held), ~newest.exists())
-        .order_by(ReleaseWithdrawal.id.desc())
-    )
-    return list(session.scalars(query))
 
 
 def _write_down(session: Session, person: Person, building: Building, content: bytes, now: datetime) -> None:

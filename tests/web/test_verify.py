@@ -5,8 +5,10 @@ from flask import Flask
 
 from qc_app.records.building import Panel
 from qc_app.records.database import Database
-from qc_app.work.release import release, withdraw
+from qc_app.web.request import now
+from qc_app.work.release import by_hash, release, withdraw
 from tests.conftest import NOW, Cast
+from tests.web.conftest import SignedIn
 from tests.work.proven import prove
 
 NAMES = ("Otto", "Lind", "Wren", "Abbey", "Mira", "Quill")
@@ -42,8 +44,6 @@ def test_a_release_that_stands_is_called_valid(app: Flask, sha256: str) -> None:
 def test_a_withdrawn_release_says_when_and_that_a_reason_is_recorded_but_not_which(
     app: Flask, sha256: str, sqlite_database: Database, shop: Cast
 ) -> None:
-    from qc_app.work.release import by_hash
-
     with sqlite_database.write() as session:
         made = by_hash(session, sha256)
         assert made is not None
@@ -67,3 +67,20 @@ def test_what_the_log_does_not_know_is_called_unknown(app: Flask, sha256: str, g
     assert status == 404
     assert "This log knows no release with that SHA-256." in page
     assert "<script>" not in page
+
+
+def test_whoever_has_the_packet_is_told_where_they_look_until_they_take_a_new_one(
+    shop: Cast, signed_in: SignedIn, sqlite_database: Database, sha256: str
+) -> None:
+    lead, address = signed_in("lead"), f"/proof/{shop.building}"
+    told = "Since you took the packet, the release of F-01 was withdrawn on "
+    assert lead.client.get(f"/building/{shop.building}/packet.pdf").status_code == 200
+    assert told not in lead.get(address)
+    with sqlite_database.write() as session:
+        made = by_hash(session, sha256)
+        assert made is not None
+        withdraw(session, shop.person(session, "lead"), made, "Screws missing.", now())
+    assert told in lead.get(address)
+    assert told not in signed_in("manager").get(address)
+    assert lead.client.get(f"/building/{shop.building}/packet.pdf").status_code == 200
+    assert told not in lead.get(address)

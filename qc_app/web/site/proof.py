@@ -9,6 +9,7 @@ from qc_app.web.site.own_building import own_building
 from qc_app.work import find
 from qc_app.work.proof import proof_of
 from qc_app.work.roles import Act
+from qc_app.work.withdrawn import withdrawn_since
 
 pages = Blueprint("proof", __name__)
 
@@ -27,4 +28,5 @@ def building(building_id: int) -> str:
     session = reading_session()
     shown = find.building(session, person(), building_id)
     proofs = proof_of(session, person(), shown, now())
-    return render_template("proof.html", title=shown.name, building=shown, proofs=proofs)
+    withdrawn = withdrawn_since(session, person(), shown)
+    return render_template("proof.html", title=shown.name, building=shown, proofs=proofs, withdrawn=withdrawn)
