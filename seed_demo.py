@@ -36,7 +36,7 @@ from qc_app.plan.control_plan import Check
 from qc_app.plan.penetration import Penetration
 from qc_app.plan.place_marks import PlaceMark, format_place_marks
 from qc_app.plan.subject import Bay
-from qc_app.records.building import Panel
+from qc_app.records.building import Building, Panel
 from qc_app.records.chart import Stream
 from qc_app.records.database import Database
 from qc_app.records.shop import Instrument, Person, Station
@@ -68,6 +68,12 @@ PEOPLE = (
     ("Ike Solano", "ike", Role.WORKER),
     ("Juno Park", "juno", Role.WORKER),
 )
+OTHERS = (
+    ("Ada Byrd", "ada", Role.ADMINISTRATOR, ""),
+    ("Sol Marsh", "sol", Role.SITE_LEAD, "H1"),
+    ("Cleo Fenn", "cleo", Role.CUSTOMER, "H1"),
+)
+"""People who record nothing and so have no PIN, with the code of the building they see."""
 LANGUAGES = {"juno": "es"}
 BUILDINGS = (("H1", "Fern Hollow House"), ("H2", "Millpond Cottage"), ("H3", "Kestrel Row, unit 3"))
 
@@ -183,6 +189,8 @@ def main(arguments: list[str]) -> None:
     print(f"Sign in as any of these, password “{PASSWORD}”, or PIN {PIN} on a tablet of the shop:")
     for name, sign_in_name, role in PEOPLE:
         print(f"  {sign_in_name:6} {name}, {role.replace('_', ' ')}")
+    for name, sign_in_name, role, code in OTHERS:
+        print(f"  {sign_in_name:6} {name}, {role.replace('_', ' ')}{f' of {code}' if code else ''} (no PIN)")
 
 
 def build(folder: Path) -> list[Fault]:
@@ -195,6 +203,7 @@ def build(folder: Path) -> list[Fault]:
     with database.write() as session:
         shop = open_shop(session)
         run(shop, schedule(shop))
+        admit_others(shop)
     database.close()
     faults = list(shop.faults.values())
     text = json.dumps([asdict(fault) for fault in faults], indent=2)
@@ -240,6 +249,15 @@ def open_shop(session: Session) -> Shop:
     add_instrument(session, manager, "tape", "Tape 7", None, opened)
     stations = {station.key: station for station in session.scalars(select(Station))}
     return Shop(session, chance, people, stations, instruments)
+
+
+def admit_others(shop: Shop) -> None:
+    """Those who come to the log once there are buildings; their salts are drawn apart from the readings."""
+    chance, plant = random.Random(f"{SEED} others"), shop.people["mira"].plant
+    buildings = {building.code: building for building in shop.session.scalars(select(Building))}
+    for name, sign_in_name, role, code in OTHERS:
+        person = enrol(shop.session, plant, name, sign_in_name, role, PASSWORD, buildings.get(code))
+        person.password_hash = password_hasher().hash(PASSWORD, salt=chance.randbytes(16))
 
 
 def schedule(shop: Shop) -> list[Visit]:

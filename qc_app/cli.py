@@ -1,4 +1,4 @@
-"""The program from a terminal: ``qc-app serve`` and ``qc-app migrate``."""
+"""The program from a terminal: ``qc-app serve``, ``qc-app migrate`` and ``qc-app check``."""
 
 import argparse
 import os
@@ -19,12 +19,17 @@ LAST_PORT = 65_535
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Runs a command; returns its exit status."""
+    """Runs a command; returns its exit status: 0, 1 if a check found something, 2 after a refusal."""
     options = _parser().parse_args(arguments)
     try:
         with _plain_words(options.database):
+            if options.command == "check":
+                _refuse_missing_file(options.database)
             database = Database(database_url(options.database))
         with closing(database):
+            if options.command == "check":
+                with _plain_words(options.database):
+                    return _check(database, options)
             with _plain_words(options.database):
                 database.migrate()
             if options.command == "serve":
@@ -41,7 +46,16 @@ def _parser() -> argparse.ArgumentParser:
     serve = commands.add_parser("serve", help="bring the database up to date and serve the pages")
     _add_serving(serve)
     migrate = commands.add_parser("migrate", help="bring the database up to date and stop")
-    for command in (serve, migrate):
+    check = commands.add_parser("check", help="check that nothing in the record was changed, and stop")
+    check.add_argument(
+        "--anchor",
+        type=Path,
+        help="a file, kept elsewhere, with the last hash of each chain: compared, then brought up to date",
+    )
+    check.add_argument(
+        "--photos", type=Path, help="the folder of photos (default: QC_PHOTOS, else beside the database)"
+    )
+    for command in (serve, migrate, check):
         command.add_argument(
             "--database",
             default=os.environ.get("QC_DATABASE", DEFAULT_DATABASE),
@@ -128,6 +142,36 @@ def _serve(database: Database, options: argparse.Namespace) -> None:
     from qc_app.serve.service import serve
 
     serve(database, _wish(options))
+
+
+def _refuse_missing_file(where: str) -> None:
+    file = database_url(where).database if "://" not in where else None
+    if file is not None and not Path(file).exists():
+        raise Refusal("There is no database {name}.", name=where)
+
+
+def _check(database: Database, options: argparse.Namespace) -> int:
+    """Checks the record and prints a sentence for each finding; returns 1 if there is any."""
+    from qc_app.records.photo_store import PhotoStore, photo_folder
+    from qc_app.work.check_record import check_record, read_anchor, write_anchor
+
+    if not database.is_up_to_date():
+        raise Refusal("The tables are not those of this version of the program. Run qc-app migrate first.")
+    anchor = read_anchor(options.anchor) if options.anchor else {}
+    store = PhotoStore(options.photos or photo_folder(database.engine))
+    with database.snapshot() as session:
+        result = check_record(session, store, anchor, _report)
+    for finding in result.findings:
+        print(finding)
+    if not result.findings:
+        print(f"The record is whole: {result.events:,} events in {len(result.heads):,} chains.")
+        if options.anchor:
+            write_anchor(options.anchor, result.heads)
+    return 1 if result.findings else 0
+
+
+def _report(chain: str, events: int) -> None:
+    print(f"{events:,} events read; now at {chain}", file=sys.stderr)
 
 
 if __name__ == "__main__":

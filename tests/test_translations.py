@@ -22,6 +22,8 @@ DESK = (
     "qc_app/packet/",
     "qc_app/plan/consistency.py",
     "qc_app/plan/document.py",
+    "qc_app/plan/edit.py",
+    "qc_app/plan/problems/",
     "qc_app/records/",
     "qc_app/serve/",
     "qc_app/spc/",

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import select
 from sqlalchemy.orm import Session, selectinload
 
+from qc_app.packet.panel_acts import NOTHING, acts_by_panel
 from qc_app.packet.panel_record import PanelRecord, panel_record
 from qc_app.packet.reading_line import Scale, State
 from qc_app.plan.quantity import Units
@@ -59,6 +60,16 @@ class BuildingPacket:
         return len(self.panels) - self.proven
 
     @property
+    def released(self) -> int:
+        """Panels released, and not withdrawn since."""
+        return sum(panel.acts.release is not None for panel in self.panels)
+
+    @property
+    def accepted(self) -> int:
+        """Checks accepted by concession, over all panels."""
+        return sum(panel.accepted for panel in self.panels)
+
+    @property
     def by_kind(self) -> dict[str, int]:
         """Number of panels of each kind, in raising sequence of the first of each."""
         counts: dict[str, int] = defaultdict(int)
@@ -77,10 +88,11 @@ class BuildingPacket:
         return sum(len(check.earlier) for panel in self.panels for check in panel.checks)
 
 
-def packet_content(session: Session, building: Building, now: datetime) -> BuildingPacket:
+def packet_content(session: Session, building: Building, now: datetime, verify: str = "") -> BuildingPacket:
     """The packet of a building as its records stand.
 
-    ``now`` is an aware time. Who may ask for it is the caller's business. The number of queries does not
+    ``now`` is an aware time; ``verify`` is the address behind which the hash of a release is put to ask
+    whether it stands. Who may ask for it is the caller's business. The number of queries does not
     grow with the number of panels or readings.
     """
     plant = building.plant
@@ -88,6 +100,7 @@ def packet_content(session: Session, building: Building, now: datetime) -> Build
     scale = Scale(plant.units, zone)
     panels = _panels(session, building)
     readings = _readings_by_panel(session, building)
+    acts = acts_by_panel(session, building, zone, verify)
     return BuildingPacket(
         plant=plant.name,
         code=building.code,
@@ -97,20 +110,23 @@ def packet_content(session: Session, building: Building, now: datetime) -> Build
         units=plant.units,
         plans=_plans(panels, zone),
         cautions=_cautions(panels),
-        panels=tuple(panel_record(panel, readings[panel.id], scale) for panel in panels),
+        panels=tuple(
+            panel_record(panel, readings[panel.id], scale, acts.get(panel.id, NOTHING)) for panel in panels
+        ),
     )
 
 
 def _panels(session: Session, building: Building) -> Sequence[Panel]:
     return session.scalars(
         select(Panel)
-        .where(Panel.building_id == building.id)
+        .where(Panel.building_id == building.id, Panel.scrapped_at.is_(None))
         .order_by(Panel.raising_sequence, Panel.id)
         .options(
             selectinload(Panel.bays),
             selectinload(Panel.connectors),
             selectinload(Panel.penetrations),
             selectinload(Panel.control_plan),
+            selectinload(Panel.predecessor),
         )
     ).all()
 

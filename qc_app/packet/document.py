@@ -1,5 +1,6 @@
 """The handover packet of a building as a PDF for print, screen and archive."""
 
+import io
 import json
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -7,6 +8,7 @@ from typing import Any
 
 from qc_app.packet.characters import MISSING, breakable, printable, printable_ascii
 from qc_app.packet.content import BuildingPacket
+from qc_app.packet.panel_acts import PanelActs, ReleaseLine
 from qc_app.packet.panel_record import CheckLine, PanelRecord, StationRecord, ToldIn
 from qc_app.packet.panel_tables import bay_fills, beside, penetrations
 from qc_app.packet.reading_line import State
@@ -17,6 +19,9 @@ from qc_app.refusal import shortened
 TEMPLATE = Path(__file__).with_name("building.typ")
 
 LONGEST_IN_FOOTER = 48
+
+EXACT = ("address", "sha256", "svg")
+"""What is set as it is: a place to break it would spoil it when copied."""
 
 
 def building_pdf(packet: BuildingPacket) -> bytes:
@@ -57,7 +62,7 @@ def _printed(part: object, to_print: Callable[[str], str]) -> object:
     if isinstance(part, str):
         return breakable(to_print(part))
     if isinstance(part, dict):
-        return {key: _printed(value, to_print) for key, value in part.items()}
+        return {key: value if key in EXACT else _printed(value, to_print) for key, value in part.items()}
     if isinstance(part, list):
         return [_printed(value, to_print) for value in part]
     return part
@@ -80,6 +85,7 @@ def _document(packet: BuildingPacket) -> dict[str, Any]:
         "panel_count": len(packet.panels),
         "proven": packet.proven,
         "open": packet.open,
+        "released": packet.released,
         "kinds": [[kind, count] for kind, count in packet.by_kind.items()],
         "states": [[state.value, count] for state, count in packet.by_state.items()],
         "earlier": packet.earlier,
@@ -97,6 +103,10 @@ def _statement(packet: BuildingPacket) -> str:
     if packet.open:
         open_panels = counted(packet.open, "panel is", "panels are")
         return f"{begin} {open_panels} not proven yet."
+    if packet.accepted:
+        accepted = counted(packet.accepted, "check was", "checks were")
+        others = "the others are within their limits"
+        return f"{begin} Every check is recorded; {accepted} accepted by concession, {others}."
     return f"{begin} Every check that the control plan asks for is recorded within its limits."
 
 
@@ -118,7 +128,39 @@ def _panel(panel: PanelRecord) -> dict[str, Any]:
         "stations": [station for station in map(_station, panel.stations) if station["checks"]],
         "penetrations": penetrations(panel),
         "fill": bay_fills(panel),
+        "made_again_for": panel.made_again_for,
+        **_acts(panel.acts),
     }
+
+
+def _acts(acts: PanelActs) -> dict[str, Any]:
+    return {
+        "release": _release(acts.release) if acts.release else None,
+        "withdrawn": list(acts.withdrawn),
+        "nonconformities": [
+            {"number": one.number, "what": one.what, "told": list(one.told)} for one in acts.nonconformities
+        ],
+        "lots": list(acts.lots),
+    }
+
+
+def _release(release: ReleaseLine) -> dict[str, str]:
+    return {
+        "by": release.by,
+        "at": short_time(release.at),
+        "sha256": release.sha256,
+        "address": release.address,
+        "svg": code_drawn(release.address) if release.address else "",
+    }
+
+
+def code_drawn(address: str) -> str:
+    """An address as a square code to scan, with the quiet zone that ISO/IEC 18004 asks for."""
+    import segno
+
+    drawn = io.BytesIO()
+    segno.make_qr(address, error="m").save(drawn, kind="svg", border=4, xmldecl=False)
+    return drawn.getvalue().decode()
 
 
 def _station(station: StationRecord) -> dict[str, Any]:

@@ -2,11 +2,12 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum, auto
 
 from qc_app.measure.conformity import Verdict
 from qc_app.measure.length import Length, format_length
+from qc_app.packet.panel_acts import NOTHING, PanelActs
 from qc_app.packet.reading_line import Fate, ReadingLine, Scale, State, reading_line, target_text
 from qc_app.packet.wording import check_text, counted, limits_text, not_recorded
 from qc_app.plan.characteristic import Characteristic, Each, Requirement
@@ -45,6 +46,8 @@ class CheckLine:
     detail: str = ""
     """What the schedule says of the place."""
     told_in: ToldIn = ToldIn.CHECKS
+    accepted: str = ""
+    """By which concession the newest reading was accepted as it is; empty where it was not."""
 
     @property
     def title(self) -> str:
@@ -63,7 +66,7 @@ class CheckLine:
         """Plain sentence on what is not proven; empty when nothing is open."""
         if self.newest is None:
             return not_recorded(self.title) if self.due else ""
-        if self.newest.verdict is Verdict.WITHIN:
+        if self.newest.verdict is Verdict.WITHIN or self.accepted:
             return ""
         return self.newest.unproven(self.title)
 
@@ -89,6 +92,8 @@ class PanelRecord:
     position: int
     raising_sequence: int
     stations: tuple[StationRecord, ...]
+    acts: PanelActs = NOTHING
+    made_again_for: str = ""
 
     @property
     def checks(self) -> tuple[CheckLine, ...]:
@@ -105,12 +110,21 @@ class PanelRecord:
 
     @property
     def _unproven(self) -> tuple[str, ...]:
-        return tuple(check.open_point for check in self.checks if check.open_point)
+        opened = (one for one in self.acts.nonconformities if one.is_open and not one.from_reading)
+        return (
+            *(check.open_point for check in self.checks if check.open_point),
+            *(f"Nonconformity {one.number} is open: {one.what.rstrip('.')}." for one in opened),
+        )
 
     @property
     def is_proven(self) -> bool:
         """Whether nothing is open: a reading beyond the plan that is outside its limits counts as open."""
         return not self.open_points
+
+    @property
+    def accepted(self) -> int:
+        """How many of its checks are not within limits but accepted by concession."""
+        return sum(bool(check.accepted) for check in self.checks)
 
     def count(self, state: State) -> int:
         """How many of its checks are in that state."""
@@ -120,14 +134,20 @@ class PanelRecord:
     def summary(self) -> str:
         """Its state in a few words."""
         if self.is_proven:
-            return f"Proven: {counted(len(self.checks), 'check', 'checks')} within limits"
+            within = counted(len(self.checks) - self.accepted, "check", "checks")
+            accepted = f", {self.accepted} accepted by concession" if self.accepted else ""
+            return f"Proven: {within} within limits{accepted}"
         open_states = (State.OUTSIDE, State.UNCLEAR, State.NOT_RECORDED)
         parts = [f"{self.count(state)} {state}" for state in open_states if self.count(state)]
+        opened = sum(one.is_open and not one.from_reading for one in self.acts.nonconformities)
+        parts += [counted(opened, "nonconformity", "nonconformities")] if opened else []
         return "Open: " + (", ".join(parts) or "no checks in the control plan")
 
 
-def panel_record(panel: Panel, readings: Sequence[Reading], scale: Scale) -> PanelRecord:
-    """What is known of a panel from its readings, given in the order they were measured."""
+def panel_record(
+    panel: Panel, readings: Sequence[Reading], scale: Scale, acts: PanelActs = NOTHING
+) -> PanelRecord:
+    """What is known of a panel from its readings, given in the order they were measured, and from acts."""
     length, width, depth = (
         format_length(Length.from_nanometres(size), scale.units.denominator, scale.units.system)
         for size in (panel.length, panel.width, panel.depth)
@@ -141,7 +161,9 @@ def panel_record(panel: Panel, readings: Sequence[Reading], scale: Scale) -> Pan
         run=panel.run,
         position=panel.position,
         raising_sequence=panel.raising_sequence,
-        stations=_stations(panel, _lines_by_check(panel, readings, scale), scale.units),
+        stations=_stations(panel, _lines_by_check(panel, readings, scale), scale.units, acts.accepted),
+        acts=acts,
+        made_again_for=panel.predecessor.mark if panel.predecessor else "",
     )
 
 
@@ -174,7 +196,10 @@ def _characteristic(panel: Panel, key: str) -> Characteristic | None:
 
 
 def _stations(
-    panel: Panel, lines: Mapping[CheckKey, Sequence[ReadingLine]], units: Units
+    panel: Panel,
+    lines: Mapping[CheckKey, Sequence[ReadingLine]],
+    units: Units,
+    accepted: Mapping[str, str],
 ) -> tuple[StationRecord, ...]:
     """Stations of the route in order, each with its due checks and then what was read beyond them."""
     plan, subject = panel.control_plan.plan, panel.subject
@@ -188,7 +213,15 @@ def _stations(
     for key, beyond in lines.items():
         if key not in due:
             checks[beyond[0].station].append(_beyond(beyond))
-    return tuple(StationRecord(name, tuple(found)) for name, found in checks.items())
+    return tuple(
+        StationRecord(name, tuple(_with_concession(check, accepted) for check in found))
+        for name, found in checks.items()
+    )
+
+
+def _with_concession(check: CheckLine, accepted: Mapping[str, str]) -> CheckLine:
+    said = accepted.get(check.newest.uuid, "") if check.newest else ""
+    return replace(check, accepted=said) if said else check
 
 
 def _due(check: Check, subject: Subject, lines: Sequence[ReadingLine], units: Units) -> CheckLine:

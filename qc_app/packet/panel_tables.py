@@ -12,6 +12,8 @@ def beside(check: CheckLine) -> list[str]:
     """Sentences under a check: its earlier readings, then the note and the photos of the newest."""
     said = [_earlier(line, first=number == 0) for number, line in enumerate(check.earlier)]
     newest = check.newest
+    if check.accepted:
+        said.append(check.accepted)
     if newest and newest.note:
         said.append(f"Note: {newest.note}")
     if newest and newest.photos:

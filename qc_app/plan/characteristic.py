@@ -42,6 +42,20 @@ class Each(StrEnum):
     PENETRATION = "penetration"
 
 
+class PutRight(StrEnum):
+    """Who decides how a reading outside is put right: whoever measures it again within, or the shop lead."""
+
+    HERE = "here"
+    LEAD = "lead"
+
+
+class Overdue(StrEnum):
+    """What a reading with an instrument past its day of calibration is: refused, or taken with a flag."""
+
+    REFUSE = "refuse"
+    FLAG = "flag"
+
+
 @dataclass(frozen=True)
 class Band:
     """Target and limits for bays up to a depth, all in grains."""
@@ -136,6 +150,10 @@ class Characteristic:
     instruments: tuple[str, ...]
     together: str = ""
     """Name of a set of characteristics that are read and typed together; empty for one by itself."""
+    put_right: PutRight = PutRight.HERE
+    signal_holds: bool = False
+    """Whether a signal on its control chart holds the panel that completed it."""
+    overdue_instrument: Overdue = Overdue.FLAG
 
     @property
     def quantity(self) -> Quantity:

@@ -6,7 +6,7 @@ from functools import cached_property
 from typing import TypeVar
 
 from qc_app.measure.conformity import Verdict
-from qc_app.plan.characteristic import Characteristic
+from qc_app.plan.characteristic import Characteristic, PutRight
 from qc_app.plan.subject import Subject
 from qc_app.refusal import Refusal
 from qc_app.spc.patterns import ALL
@@ -14,11 +14,16 @@ from qc_app.spc.patterns import ALL
 
 @dataclass(frozen=True)
 class Station:
-    """A place of work; ``cautions`` are shown to whoever works there."""
+    """A place of work; ``cautions`` are shown to whoever works there.
+
+    At a hold point a panel waits until all its checks there are proven. From another station it counts as
+    gone on once a later station has a reading; what is missing stays open and keeps it from leaving the shop.
+    """
 
     key: str
     name: str
     cautions: tuple[str, ...]
+    hold_point: bool = True
 
 
 @dataclass(frozen=True)
@@ -37,6 +42,10 @@ class Check:
 
     characteristic: Characteristic
     place: str
+
+    @property
+    def key(self) -> "CheckKey":
+        return self.characteristic.key, self.place
 
 
 CheckKey = tuple[str, str]
@@ -117,17 +126,36 @@ class ControlPlan:
     def waiting_at(self, subject: Subject, verdicts: Mapping[CheckKey, Verdict]) -> str | None:
         """Where the subject waits: the first station of its route with a check not yet proven within limits.
 
-        ``verdicts`` holds the newest verdict of each reading it has. None when nothing is left to prove.
+        A station that is no hold point is passed over once a later one has a reading, until nothing else is
+        open. ``verdicts`` holds the newest verdict of each reading the subject has. None when nothing is left
+        to prove.
         """
+        passed = None
         for station in self.kind(subject.kind).route:
-            if unproven(self.checks(subject, station), verdicts):
+            if not unproven(self.checks(subject, station), verdicts):
+                continue
+            if self.station(station).hold_point or station not in self.behind(subject.kind, verdicts):
                 return station
-        return None
+            passed = passed or station
+        return passed
+
+    def behind(self, kind: str, measured: Collection[CheckKey]) -> tuple[str, ...]:
+        """The stations of a kind's route before the last one at which something was measured."""
+        # A panel moved from another version may have readings of what this one does not check.
+        known = (self._characteristics.get((kind, key)) for key, _place in measured)
+        reached = {characteristic.station for characteristic in known if characteristic}
+        route = self.kind(kind).route
+        return route[: max((route.index(station) for station in reached), default=0)]
+
+    def puts_right(self, kind: str, key: str) -> PutRight:
+        """Who decides how a reading outside is put right; the lead where this version does not check it."""
+        known = self._characteristics.get((kind, key))
+        return PutRight.LEAD if known is None else known.put_right
 
 
 def unproven(checks: Collection[Check], verdicts: Mapping[CheckKey, Verdict]) -> list[Check]:
     """The checks without a reading, or whose newest reading is not within its limits."""
-    return [c for c in checks if verdicts.get((c.characteristic.key, c.place)) is not Verdict.WITHIN]
+    return [c for c in checks if verdicts.get(c.key) is not Verdict.WITHIN]
 
 
 def _known(table: Mapping[str, V], key: str, what: str) -> V:

@@ -11,7 +11,17 @@ from enum import StrEnum
 from typing import Any, TypeVar
 
 from qc_app.measure.conformity import Rule
-from qc_app.plan.characteristic import Band, Basis, Characteristic, Each, Source, Tolerance, method
+from qc_app.plan.characteristic import (
+    Band,
+    Basis,
+    Characteristic,
+    Each,
+    Overdue,
+    PutRight,
+    Source,
+    Tolerance,
+    method,
+)
 from qc_app.plan.consistency import check_plan
 from qc_app.plan.control_plan import ControlPlan, Kind, Station
 from qc_app.plan.instrument import INSTRUMENT_KINDS, parse_uncertainty
@@ -32,12 +42,14 @@ KEYS: dict[str, dict[str, Any]] = {
         "characteristic": [dict],
         "translation": dict,
     },
-    "station": {"name": str, "cautions": [str]},
+    "station": {"name": str, "cautions": [str], "hold_point": bool},
     "kind": {"name": str, "route": [str], "lot": bool},
     "characteristic": {
         **dict.fromkeys(
             ("key", "name", "station", "method", "how", "each", "target", "decision_rule", "together"), str
         ),
+        **dict.fromkeys(("put_right", "overdue_instrument"), str),
+        "signal_holds": bool,
         **{key: [str] for key in ("kinds", "places", "instruments")},
         **dict.fromkeys(("sample", "every"), int),
         "limits": dict,
@@ -73,7 +85,7 @@ def read_plan(text: str) -> ControlPlan:
 def _plan(document: Table) -> ControlPlan:
     _check_tables(document)
     stations = tuple(
-        Station(key, table["name"], tuple(table.get("cautions", ())))
+        Station(key, table["name"], tuple(table.get("cautions", ())), table.get("hold_point", True))
         for key, table in document["station"].items()
     )
     kinds = tuple(
@@ -81,19 +93,19 @@ def _plan(document: Table) -> ControlPlan:
         for key, table in document["kind"].items()
     )
     characteristics = tuple(
-        _characteristic(table, kind) for table in document["characteristic"] for kind in table["kinds"]
+        read_characteristic(table, kind) for table in document["characteristic"] for kind in table["kinds"]
     )
     uncertainties = {
         kind: parse_uncertainty(kind, text) for kind, text in document.get("uncertainty", {}).items()
     }
-    rules = tuple(_one_of(ALL, rule) for rule in document.get("rules", ALL))
+    rules = tuple(one_of(ALL, rule) for rule in document.get("rules", ALL))
     translations = document.get("translation", {})
     plan = ControlPlan(document["name"], stations, kinds, characteristics, uncertainties, rules, translations)
     check_plan(plan)
     return plan
 
 
-def _characteristic(table: Table, kind: str) -> Characteristic:
+def read_characteristic(table: Table, kind: str) -> Characteristic:
     how_measured, limits = method(table["method"]), table.get("limits", {})
     return Characteristic(
         key=table["key"],
@@ -112,7 +124,10 @@ def _characteristic(table: Table, kind: str) -> Characteristic:
         bands=_bands(how_measured.quantity, limits.get("bands", ())),
         decision_rule=_member(Rule, table.get("decision_rule", "simple_acceptance")),
         together=table.get("together", ""),
-        instruments=tuple(_one_of(INSTRUMENT_KINDS, kind) for kind in table.get("instruments", ())),
+        instruments=tuple(one_of(INSTRUMENT_KINDS, kind) for kind in table.get("instruments", ())),
+        put_right=_member(PutRight, table.get("put_right", PutRight.HERE)),
+        signal_holds=table.get("signal_holds", False),
+        overdue_instrument=_member(Overdue, table.get("overdue_instrument", Overdue.FLAG)),
     )
 
 
@@ -143,21 +158,20 @@ def _tolerance(quantity: Quantity, limits: Table) -> Tolerance:
 
 
 def _bands(quantity: Quantity, tables: Sequence[Table]) -> tuple[Band, ...]:
-    bands = [
+    return tuple(
         Band(
             parse_amount(Quantity.LENGTH, table["depth_up_to"]),
             *(parse_amount(quantity, table[key]) for key in ("target", "lower", "upper")),
         )
         for table in tables
-    ]
-    return tuple(sorted(bands, key=lambda band: band.depth_up_to))
+    )
 
 
 def _member(names: type[E], given: str) -> E:
-    return names(_one_of(tuple(names), given))
+    return names(one_of(tuple(names), given))
 
 
-def _one_of(known: Sequence[str], given: str) -> str:
+def one_of(known: Sequence[str], given: str) -> str:
     if given not in known:
         raise Refusal(
             "The control plan says “{given}” where it needs one of: {known}.",
@@ -168,21 +182,21 @@ def _one_of(known: Sequence[str], given: str) -> str:
 
 
 def _check_tables(document: Table) -> None:
-    _check_keys(document, "control plan")
+    check_keys(document, "control plan")
     for what in ("station", "kind"):
         for table in document[what].values():
-            _check_keys(table, what)
+            check_keys(table, what)
     for table in document["characteristic"]:
-        _check_keys(table, "characteristic")
+        check_keys(table, "characteristic")
         limits = table.get("limits", {})
-        _check_keys(limits, "limits")
+        check_keys(limits, "limits")
         for band in limits.get("bands", ()):
-            _check_keys(band, "band")
+            check_keys(band, "band")
     for language, words in document.get("translation", {}).items():
-        _check_translation(language, words)
+        check_translation(language, words)
 
 
-def _check_translation(language: str, words: Any) -> None:
+def check_translation(language: str, words: Any) -> None:
     if not re.fullmatch("[a-z]{2}", language):
         raise Refusal(
             "A translation is named by the two letters of its language, such as es. Given: “{given}”.",
@@ -196,7 +210,7 @@ def _check_translation(language: str, words: Any) -> None:
         )
 
 
-def _check_keys(table: Any, what: str) -> None:
+def check_keys(table: Any, what: str) -> None:
     known = KEYS[what]
     if not isinstance(table, dict):
         raise Refusal(

@@ -4,7 +4,7 @@ from qc_app.measure.length import parse_length
 from qc_app.measure.mass import parse_mass
 from qc_app.measure.moisture import parse_percent
 from qc_app.phrase import phrase
-from qc_app.plan.quantity import GRAINS
+from qc_app.plan.quantity import GRAINS, Quantity, Units, format_amount, format_derived, parse_amount
 from qc_app.refusal import Refusal
 
 INSTRUMENT_WORDS = {
@@ -14,6 +14,46 @@ INSTRUMENT_WORDS = {
     "moisture_meter": phrase("moisture meter"),
 }
 INSTRUMENT_KINDS = tuple(INSTRUMENT_WORDS)
+
+INSTRUMENT_QUANTITIES = {
+    "tape": Quantity.LENGTH,
+    "scale": Quantity.MASS,
+    "core_cutter": Quantity.LENGTH,
+    "moisture_meter": Quantity.MOISTURE,
+}
+"""What each kind measures; of a core cutter it is its bore that is checked."""
+
+_MINUS_SIGNS = "-\N{MINUS SIGN}"
+
+
+def parse_reading(kind: str, text: str) -> int:
+    """What an instrument reads at a reference, in grains; an empty scale may read below zero.
+
+    Raises
+    ------
+    Refusal
+        If the text is no such amount.
+    """
+    typed = text.strip()
+    if kind == "scale" and typed[:1] in tuple(_MINUS_SIGNS):
+        return -parse_amount(Quantity.MASS, typed[1:])
+    return parse_amount(INSTRUMENT_QUANTITIES[kind], typed)
+
+
+def format_reading(kind: str, amount: int, units: Units) -> str:
+    """What an instrument read, as the shop writes it; a mass in grams, as a small scale shows it."""
+    quantity = INSTRUMENT_QUANTITIES[kind]
+    if quantity is Quantity.MASS:
+        return f"{amount / GRAINS:g} g".replace("-", "\N{MINUS SIGN}")
+    return format_amount(quantity, amount, units)
+
+
+def format_error(kind: str, amount: int, units: Units) -> str:
+    """How far off an instrument is or may be, without a sign: finer than its own graduation."""
+    quantity = INSTRUMENT_QUANTITIES[kind]
+    if quantity is Quantity.MASS:
+        return format_reading(kind, abs(amount), units)
+    return format_derived(quantity, abs(amount), units).lstrip("+")
 
 
 def parse_uncertainty(kind: str, text: str) -> int:

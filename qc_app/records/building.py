@@ -1,5 +1,7 @@
 """What the shop makes: buildings, their panels with bays and connectors, and lots of members."""
 
+from datetime import datetime
+
 from sqlalchemy import CheckConstraint, ForeignKey, Index, String, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
@@ -29,13 +31,14 @@ class Panel(Table):
     """One panel or loose assembly. Nominal sizes are in nanometres.
 
     ``waiting_at`` follows from the readings and is kept here only so that a station finds its panels at once;
-    nobody types it.
+    nobody types it. A panel made again for one that was scrapped has that one as its ``predecessor``.
     """
 
     __tablename__ = "panel"
     __table_args__ = (
         UniqueConstraint("building_id", "mark"),
         CheckConstraint("length > 0 AND width > 0 AND depth > 0", name="sizes_positive"),
+        Index("uq_panel_predecessor", "predecessor_id", unique=True),
         Index("ix_panel_waiting", "waiting_at", "building_id", "raising_sequence"),
     )
 
@@ -51,9 +54,13 @@ class Panel(Table):
     position: Mapped[int]
     raising_sequence: Mapped[int]
     waiting_at: Mapped[str | None] = mapped_column(String(40))
+    load_id: Mapped[int | None] = mapped_column(ForeignKey("load.id"), index=True)
+    predecessor_id: Mapped[int | None] = mapped_column(ForeignKey("panel.id"))
+    scrapped_at: Mapped[datetime | None]
 
     building: Mapped[Building] = relationship()
     control_plan: Mapped[ControlPlan] = relationship()
+    predecessor: Mapped["Panel | None"] = relationship(remote_side="Panel.id")
     bays: Mapped[list["Bay"]] = relationship(order_by="Bay.number", cascade="all, delete-orphan")
     connectors: Mapped[list["Connector"]] = relationship(
         order_by="Connector.number", cascade="all, delete-orphan"

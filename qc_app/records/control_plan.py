@@ -55,3 +55,24 @@ class Characteristic(Table):
     quantity: Mapped[str] = mapped_column(String(20))
 
     control_plan: Mapped[ControlPlan] = relationship(back_populates="characteristics")
+
+
+class PlanDraft(Table):
+    """A plant's next version while it is being written.
+
+    ``revision`` counts saves: of two people who edit at once, the second is shown what the first saved.
+    """
+
+    __tablename__ = "plan_draft"
+
+    id: Mapped[int] = mapped_column(Identity, primary_key=True)
+    plant_id: Mapped[int] = mapped_column(ForeignKey("plant.id"), unique=True)
+    based_on_id: Mapped[int] = mapped_column(ForeignKey("control_plan.id"))
+    document: Mapped[str] = mapped_column(Text)
+    edited_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    edited_at: Mapped[datetime]
+    revision: Mapped[int] = mapped_column()
+
+    based_on: Mapped[ControlPlan] = relationship()
+
+    __mapper_args__ = {"version_id_col": revision}  # noqa: RUF012 (SQLAlchemy reads it from the class)

@@ -7,11 +7,27 @@ from pathlib import Path
 
 from alembic import command
 from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.orm import Session
 
-from qc_app.records import building, chart, control_plan, photo, reading, release, shop, tablet, upload  # noqa: F401 (tables register themselves)
+from qc_app.records import (  # noqa: F401 (tables register themselves)
+    building,
+    chart,
+    control_plan,
+    hold,
+    instrument_check,
+    material,
+    nonconformity,
+    photo,
+    reading,
+    release,
+    shop,
+    tablet,
+    upload,
+)
 from qc_app.records import event as _event  # noqa: F401
 from qc_app.refusal import Refusal
 
@@ -27,12 +43,25 @@ class Database:
     def __init__(self, url: str | URL) -> None:
         self.engine = _engine(url)
         self._writing = self.engine.execution_options(writes=True)
+        self._still = self.engine.execution_options(still=True)
 
     @contextmanager
     def read(self) -> Iterator[Session]:
         """A session for looking; whatever it changed is dropped."""
         with Session(self.engine) as session:
             yield session
+
+    @contextmanager
+    def snapshot(self) -> Iterator[Session]:
+        """A session for looking that sees one moment of the database, whatever others write meanwhile."""
+        with Session(self._still) as session:
+            yield session
+
+    def is_up_to_date(self) -> bool:
+        """Whether the tables are those of this version of the program."""
+        with self.engine.connect() as connection:
+            newest = ScriptDirectory.from_config(alembic_config(connection)).get_current_head()
+            return MigrationContext.configure(connection).get_current_revision() == newest
 
     @contextmanager
     def write(self) -> Iterator[Session]:
@@ -109,6 +138,8 @@ def _begin_sqlite(connection: Connection) -> None:
 
 
 def _begin_postgresql(connection: Connection) -> None:
+    if connection.get_execution_options().get("still", False):
+        connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
     if connection.get_execution_options().get("writes", False):
         connection.exec_driver_sql(f"SET LOCAL lock_timeout = '{BUSY_TIMEOUT_SECONDS}s'")
         connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITE_LOCK})")

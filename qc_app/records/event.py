@@ -7,7 +7,7 @@ import hashlib
 import json
 from collections.abc import Iterable
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Protocol
 
 from sqlalchemy import JSON, ForeignKey, Index, String, select
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
@@ -18,6 +18,49 @@ from qc_app.records.shop import Person, Plant
 
 BEGINNING = "0" * 64
 """What the first event of a chain holds as the hash before it."""
+
+
+_CANONICAL = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+
+
+class Told(Protocol):
+    """What an event says, whether it comes as an object or as a bare row."""
+
+    @property
+    def chain(self) -> str: ...
+    @property
+    def number(self) -> int: ...
+    @property
+    def at(self) -> datetime: ...
+    @property
+    def person_id(self) -> int | None: ...
+    @property
+    def panel_id(self) -> int | None: ...
+    @property
+    def what(self) -> str: ...
+    @property
+    def facts(self) -> dict[str, Any]: ...
+    @property
+    def previous_hash(self) -> str: ...
+
+
+def expected_hash(event: Told) -> str:
+    """SHA-256 over an event's canonical text, which includes the hash before it, in hexadecimal.
+
+    The text is JSON with sorted keys and no spaces, in UTF-8. It stays as the first event was written, so
+    that hashes stay too; for facts as they are that is the form of RFC 8785.
+    """
+    content = {
+        "at": event.at.astimezone(UTC).isoformat(),
+        "chain": event.chain,
+        "facts": event.facts,
+        "number": event.number,
+        "panel": event.panel_id,
+        "person": event.person_id,
+        "previous": event.previous_hash,
+        "what": event.what,
+    }
+    return hashlib.sha256(_CANONICAL.encode(content).encode()).hexdigest()
 
 
 class Event(Table):
@@ -44,18 +87,7 @@ class Event(Table):
 
     def expected_hash(self) -> str:
         """SHA-256 over the event's canonical text, which includes the hash before it."""
-        content = {
-            "at": self.at.astimezone(UTC).isoformat(),
-            "chain": self.chain,
-            "facts": self.facts,
-            "number": self.number,
-            "panel": self.panel_id,
-            "person": self.person_id,
-            "previous": self.previous_hash,
-            "what": self.what,
-        }
-        text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-        return hashlib.sha256(text.encode()).hexdigest()
+        return expected_hash(self)
 
 
 def append_event(

@@ -1,7 +1,7 @@
 """The shop itself: plant, stations, people, their sign-ins, instruments."""
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import date, datetime
 
 from sqlalchemy import JSON, Boolean, ForeignKey, String, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
@@ -45,7 +45,7 @@ class Person(Table):
     """Somebody who signs in, under a name kept in small letters. Never deleted, since readings name them.
 
     ``pin_hash`` is of the short PIN that says who stands at an enrolled tablet; ``language`` is that of the
-    pages there.
+    pages there. A customer or a site crew lead sees the building ``building_id`` only.
     """
 
     __tablename__ = "person"
@@ -59,6 +59,7 @@ class Person(Table):
     pin_hash: Mapped[str | None] = mapped_column(String(200))
     language: Mapped[str | None] = mapped_column(String(10))
     active: Mapped[bool] = mapped_column(Boolean, default=True)
+    building_id: Mapped[int | None] = mapped_column(ForeignKey("building.id"))
 
     plant: Mapped[Plant] = relationship()
 
@@ -93,7 +94,8 @@ class Instrument(Table):
     """A tape, scale, core cutter or moisture meter. ``bore``: inside diameter of a cutter, in nanometres.
 
     ``standard_uncertainty`` of one reading is in the grains that ``plan.instrument`` names for its kind;
-    where there is none, the control plan's applies.
+    where there is none, the control plan's applies. ``graduation`` is in the same grains. After ``due_on`` it
+    must be calibrated again.
     """
 
     __tablename__ = "instrument"
@@ -105,6 +107,10 @@ class Instrument(Table):
     name: Mapped[str] = mapped_column(String(80))
     bore: Mapped[int | None] = mapped_column(Amount)
     standard_uncertainty: Mapped[int | None] = mapped_column(Amount)
+    accuracy_class: Mapped[str] = mapped_column(String(40), default="")
+    graduation: Mapped[int | None] = mapped_column(Amount)
+    certificate: Mapped[str] = mapped_column(String(120), default="")
+    due_on: Mapped[date | None]
     active: Mapped[bool] = mapped_column(Boolean, default=True)
 
 

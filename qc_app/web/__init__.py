@@ -11,13 +11,16 @@ from qc_app.web import (
     access,
     compress,
     errors,
+    event_words,
     everyone,
     headers,
     language,
+    lead,
     modules,
     quality,
     request,
     show,
+    site,
     worker,
 )
 from qc_app.web.build import build_of
@@ -79,9 +82,16 @@ def create_app(
     errors.install(app)
     language.install(app)
     show.install(app)
+    event_words.install(app)
     modules.install(app)
     everyone.trust.install(app, trust)
-    for blueprint in (*everyone.BLUEPRINTS, *worker.BLUEPRINTS, *quality.BLUEPRINTS):
+    for blueprint in (
+        *everyone.BLUEPRINTS,
+        *worker.BLUEPRINTS,
+        *lead.BLUEPRINTS,
+        *quality.BLUEPRINTS,
+        *site.BLUEPRINTS,
+    ):
         app.register_blueprint(blueprint)
     return app
 

@@ -18,11 +18,16 @@ ANYBODY = "anybody"
 
 _MARK = "may_be_used_for"
 _TABLETS = "may_be_used_by_tablets"
+_POLLED = "asked_for_by_a_script"
 
 
-def allow(act: Act, *, tablets: bool = False) -> Callable[[View], View]:
-    """Opens a view to those whose role may do the act; with ``tablets`` to enrolled tablets as well."""
-    return _marked(act, tablets)
+def allow(act: Act, *, tablets: bool = False, polled: bool = False) -> Callable[[View], View]:
+    """Opens a view to those whose role may do the act; with ``tablets`` to enrolled tablets as well.
+
+    One that is ``polled`` by a page's script shows nobody's presence, so it does not put off the end of a
+    sign-in.
+    """
+    return _marked(act, tablets, polled)
 
 
 def allow_anybody() -> Callable[[View], View]:
@@ -47,10 +52,11 @@ def install(app: Flask) -> None:
     app.before_request(_check)
 
 
-def _marked(mark: Act | str, tablets: bool = False) -> Callable[[View], View]:
+def _marked(mark: Act | str, tablets: bool = False, polled: bool = False) -> Callable[[View], View]:
     def mark_view(view: View) -> View:
         setattr(view, _MARK, mark)
         setattr(view, _TABLETS, tablets)
+        setattr(view, _POLLED, polled)
         return view
 
     return mark_view
@@ -79,5 +85,6 @@ def _check() -> Response | None:
         return redirect(url_for("sign_in.sign_in", next=request.full_path.rstrip("?")))
     if not isinstance(act, Act) or not may(person, act):
         abort(403)
-    keep_awake()
+    if not getattr(current_app.view_functions[request.endpoint], _POLLED, False):
+        keep_awake()
     return None

@@ -38,7 +38,7 @@ ONE_YEAR = 31_536_000
 PAGE_TO_KEEP = "X-Quality-Log"
 """Marks a page that a tablet may keep for when there is no network; its value is the page's build."""
 
-KEPT_PATHS = ("/station", "/outbox", "/lot")
+KEPT_PATHS = ("/station", "/outbox", "/lot", "/material", "/instrument/check")
 """Where such pages are: the same for whoever stands there, with nobody's name in them."""
 
 

@@ -9,6 +9,7 @@ from qc_app.refusal import Refusal
 from qc_app.web.plan_words import plan_word
 from qc_app.web.request import signed_in
 from qc_app.web.spoken import speaks_json
+from qc_app.work.outbox.answer import Sentence
 
 LANGUAGE_NAMES = {"en": "English", "es": "Español"}
 """The languages of pages, each in its own words."""
@@ -18,7 +19,7 @@ LANGUAGES = tuple(LANGUAGE_NAMES)
 WORDED = ("act", "instrument", "kind", "name", "place", "said", "station", "verdict", "what")
 """Facts of a refusal that are words of the program or of the control plan, and not what somebody typed."""
 
-CARRIED_TO = ("station.", "tablet.", "lots.", "outbox_page.")
+CARRIED_TO = ("station.", "tablet.", "lots.", "outbox_page.", "instrument_check.")
 """Pages that are the same for everybody, so that their address says the language."""
 
 
@@ -27,13 +28,18 @@ def install(app: Flask) -> None:
     app.config["BABEL_DEFAULT_LOCALE"] = "en"
     Babel(app, locale_selector=_wanted)
     app.url_defaults(_carry)
-    app.jinja_env.globals.update(say=say, get_locale=get_locale, language_names=LANGUAGE_NAMES)
+    app.jinja_env.globals.update(say=say, said=said, get_locale=get_locale, language_names=LANGUAGE_NAMES)
 
 
 def say(refusal: Refusal) -> str:
     """A refusal's sentence in the language of the request."""
     facts = {key: plan_word(str(fact)) if key in WORDED else fact for key, fact in refusal.facts.items()}
     return gettext(refusal.sentence).format(**facts)
+
+
+def said(sentence: Sentence) -> str:
+    """A sentence that follows from the record, in the language of the request."""
+    return say(Refusal(sentence.words, **sentence.facts))
 
 
 def _wanted() -> str:

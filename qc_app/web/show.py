@@ -1,9 +1,9 @@
 """How numbers, times and states are written on pages."""
 
-from datetime import datetime
+from datetime import date, datetime
 
 from flask import Flask
-from flask_babel import format_datetime, gettext, ngettext
+from flask_babel import format_date, format_datetime, gettext, ngettext
 from flask_babel import gettext as _
 from wtforms.fields import Field
 
@@ -57,8 +57,11 @@ def install(app: Flask) -> None:
         companion=companion,
         plan_word=plan_word,
         role_word=role_word,
+        standing_word=standing_word,
+        day=day,
         verdict_word=verdict_word,
         rule_word=rule_word,
+        trust_word=trust_word,
         instrument_word=instrument_word,
         signed_in=signed_in,
         may_open=may_open,
@@ -160,7 +163,34 @@ def verdict_word(verdict: str) -> str:
 
 def role_word(role: str) -> str:
     """The word for a role."""
-    return {"worker": _("worker"), "lead": _("shop lead"), "quality_manager": _("quality manager")}[role]
+    words = {
+        "worker": _("worker"),
+        "lead": _("shop lead"),
+        "quality_manager": _("quality manager"),
+        "site_lead": _("site crew lead"),
+        "customer": _("customer"),
+        "administrator": _("administrator"),
+    }
+    return words[role]
+
+
+def standing_word(standing: str) -> str:
+    """The word for where a panel stands."""
+    words = {
+        "in_work": _("in work"),
+        "held": _("held"),
+        "free": _("proven"),
+        "released": _("released"),
+        "loaded": _("on its truck"),
+        "set": _("set"),
+        "scrapped": _("scrapped"),
+    }
+    return words[standing]
+
+
+def day(date_of: date) -> str:
+    """A day, with its month in the language of the page."""
+    return format_date(date_of, "d MMM y")
 
 
 def instrument_word(kind: str) -> str:
@@ -172,6 +202,11 @@ def instrument_word(kind: str) -> str:
         "moisture_meter": _("Moisture meter"),
     }
     return words[kind]
+
+
+def trust_word(trust: str) -> str:
+    """What is wrong with an instrument in a few words; empty where nothing is."""
+    return {"overdue": _("calibration overdue"), "failed": _("failed its check")}.get(trust, "")
 
 
 def rule_word(rule: str) -> str:

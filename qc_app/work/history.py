@@ -15,8 +15,8 @@ from qc_app.records.reading import Reading
 from qc_app.records.shop import Station
 from qc_app.work.fill_agreement import FillAgreement, agreements_of
 from qc_app.work.record import circumstances_of
-from qc_app.work.standing import Item, readings_of, standing
-from qc_app.work.waiting import Due
+from qc_app.work.standing import Item, accepted_readings, readings_of, standing
+from qc_app.work.waiting import Due, due_of
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ class PanelLine:
 def history_of(session: Session, item: Item) -> History:
     """Everything known about an item."""
     readings = readings_of(session, item)
-    newest = standing(readings)
+    newest, accepted = standing(readings), accepted_readings(session, item)
     rules = _rules_by_reading(session, readings)
     told = tuple(
         Told(
@@ -71,7 +71,7 @@ def history_of(session: Session, item: Item) -> History:
         due
         for station in plan.kind(item.kind).route
         for check in plan.checks(item.subject, station)
-        if not (due := Due(check, newest.get((check.characteristic.key, check.place)))).is_proven
+        if not (due := due_of(check, newest, accepted)).is_proven
     )
     return History(
         told,
@@ -84,7 +84,8 @@ def history_of(session: Session, item: Item) -> History:
 
 def outcome_of(reading: Reading, item: Item) -> Outcome:
     """What follows from a reading's entries besides what is stored: numbers beside its amount, advice."""
-    characteristic = item.control_plan.plan.characteristic(item.kind, reading.characteristic.key)
+    plan = reading.characteristic.control_plan.plan
+    characteristic = plan.characteristic(item.kind, reading.characteristic.key)
     at = circumstances_of(item, reading.place, reading.instruments)
     return characteristic.work_out(reading.entries, at)
 

@@ -12,13 +12,20 @@ from qc_app.records.shop import Person
 from qc_app.records.tablet import Notice, Tablet
 from qc_app.refusal import Refusal
 from qc_app.work.find import NotFound, Visitor
-from qc_app.work.record import refuse_long_note, storable
 from qc_app.work.roles import Act, require
+from qc_app.work.said import refuse_long_note, storable
 
 CLOCK = "clock"
 GAP = "gap"
 MEMORY = "memory"
 AFTER_RELEASE = "after_release"
+INSTRUMENT_OVERDUE = "instrument_overdue"
+INSTRUMENT_DOUBTED = "instrument_doubted"
+INSTRUMENT_FAILED = "instrument_failed"
+RELEASED_IN_DOUBT = "released_in_doubt"
+WET_LOT = "wet_lot"
+RELEASE_WITHDRAWN = "release_withdrawn"
+PACKET_OUTDATED = "packet_outdated"
 
 
 def raise_notice(

@@ -43,5 +43,6 @@ def recorded_shape(session: Session, item: Item, station: str) -> Shape | None:
 
 
 def _taken(item: Item, reading: Reading) -> Taken:
-    characteristic = item.control_plan.plan.characteristic(item.kind, reading.characteristic.key)
+    plan = reading.characteristic.control_plan.plan
+    characteristic = plan.characteristic(item.kind, reading.characteristic.key)
     return Taken(characteristic, reading.place, reading.entries)

@@ -37,8 +37,8 @@ def set_pin(session: Session, by: Person, person: Person, pin: str, now: datetim
     Raises
     ------
     NotAllowed, Refusal
-        If ``by`` may not, the person belongs to another plant, or the PIN has not 4 to 8 digits or is one
-        that everybody tries first.
+        If ``by`` may not, the person belongs to another plant or records nothing, or the PIN has not 4 to 8
+        digits or is one that everybody tries first.
     """
     if by.id != person.id:
         require(by, Act.KEEP_SHOP)
@@ -51,6 +51,12 @@ def set_pin(session: Session, by: Person, person: Person, pin: str, now: datetim
             "This PIN is too easy to guess: not the same digit throughout, and no digits in a row, "
             "up or down.",
             about="pin",
+        )
+    if not may(person, Act.RECORD):
+        raise Refusal(
+            "{name} needs no PIN: it is for those who record readings on tablets.",
+            about="pin",
+            name=person.name,
         )
     person.pin_hash = password_hasher().hash(pin)
     append_event(session, by.plant, "PIN set", {"person": person.name}, at=now, person=by)
@@ -112,9 +118,9 @@ def people_with_pin(session: Session, plant_id: int) -> list[Person]:
 
 
 def _somebody_at(session: Session, tablet_id: int, person_id: int) -> Person | None:
-    """The person, if active and of the tablet's plant, and if the tablet is still enrolled."""
+    """The person, if of the tablet's plant and one who records, and if the tablet is still enrolled."""
     tablet, person = session.get(Tablet, tablet_id), session.get(Person, person_id)
-    if tablet is None or tablet.revoked_at is not None or person is None or not person.active:
+    if tablet is None or tablet.revoked_at is not None or person is None or not may(person, Act.RECORD):
         return None
     return person if person.plant_id == tablet.plant_id else None
 

@@ -24,10 +24,10 @@ from qc_app.work.record import (
     judge_entries,
     record,
     refuse_future,
-    refuse_long_note,
     refuse_missing_instruments,
 )
 from qc_app.work.roles import Act, NotAllowed, may, require
+from qc_app.work.said import refuse_long_note
 from qc_app.work.setup import local_zone
 from qc_app.work.sheet import (
     CellRefused,

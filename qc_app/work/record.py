@@ -20,7 +20,13 @@ from qc_app.records.reading import Reading
 from qc_app.records.shop import Instrument, Person, Station, bore_of
 from qc_app.records.tablet import Tablet
 from qc_app.refusal import Refusal
+from qc_app.work.hold import hold_by_signal
+from qc_app.work.instrument_holds import hold_or_lift
+from qc_app.work.instrument_trust import refuse_untrusted
+from qc_app.work.nonconformity import open_by_reading, settle_by_reading
+from qc_app.work.plan_versions import follow
 from qc_app.work.roles import Act, require
+from qc_app.work.said import refuse_long_note, storable
 from qc_app.work.standing import Item, place_item
 from qc_app.work.streams import add_point
 
@@ -28,7 +34,6 @@ CLOCK_AHEAD = timedelta(minutes=2)
 """How far ahead of ours the clock that timed a reading may be."""
 
 LONGEST_ENTRY = 200
-LONGEST_NOTE = 1000
 
 
 class NotYet(Refusal):
@@ -93,6 +98,8 @@ def judge_entries(new: NewReading) -> Judged:
 def record(session: Session, person: Person, new: NewReading, now: datetime) -> Reading:
     """Stores a reading with verdict, event, point and signals, and moves the item on.
 
+    A panel's reading may also open a nonconformity or close one, or put the panel on hold.
+
     The same UUID again returns the reading stored the first time. A correction says what was read when the
     reading it supersedes was measured, so it takes that time.
 
@@ -101,9 +108,10 @@ def record(session: Session, person: Person, new: NewReading, now: datetime) -> 
     NotYet
         If the reading it corrects, or one of its photos, has not come yet.
     NotAllowed, Refusal
-        If the person may not, the item belongs to another plant, an instrument is missing, the time lies in
-        the future, the UUID was used for something else, a correction has no reason or is of something else,
-        or the entries cannot be read. Nothing is stored.
+        If the person may not, the item belongs to another plant, an instrument is missing or the plan takes
+        no reading with one that is overdue or failed its check, the time lies in the future, the UUID was
+        used for something else, a correction has no reason or is of something else, or the entries cannot be
+        read. Nothing is stored.
     """
     require(person, Act.RECORD)
     _refuse_other_plant(person, new)
@@ -111,16 +119,24 @@ def record(session: Session, person: Person, new: NewReading, now: datetime) -> 
     if stored is not None:
         return _same_again(stored, new)
     refuse_future(new, now)
+    follow(session, new.item, new.measured_at, now)
     refuse_long_note(new.note)
     corrected = corrected_by(session, new)
     judged = judge_entries(new)
     refuse_missing_instruments(judged.characteristic, new.instruments)
+    measured_at = corrected.measured_at if corrected else new.measured_at
+    refuse_untrusted(session, person.plant, judged.characteristic, new.instruments, measured_at)
     photos = _photos(session, person, new.photos)
     reading = _store(session, person, new, judged, now, corrected)
     reading.photos = photos
     _log(session, person, new, reading, now)
     if judged.characteristic.charted:
         add_point(session, reading, judged.characteristic, now)
+    if judged.characteristic.signal_holds:
+        hold_by_signal(session, reading, now)
+    settle_by_reading(session, reading, now)
+    open_by_reading(session, reading, now)
+    hold_or_lift(session, person, reading, now)
     place_item(session, new.item)
     return reading
 
@@ -179,11 +195,6 @@ def _check_of(reading: Reading) -> tuple[type[Item], int | None, str, str]:
     return *item, reading.characteristic.key, reading.place
 
 
-def storable(said: str) -> str:
-    """What somebody wrote, without what PostgreSQL does not keep."""
-    return said.strip().replace("\0", "\ufffd")
-
-
 def refuse_future(new: NewReading, now: datetime) -> None:
     """Raises Refusal if the reading's time has not come yet."""
     if new.measured_at > now + CLOCK_AHEAD:
@@ -198,16 +209,6 @@ def refuse_missing_instruments(characteristic: Characteristic, given: tuple[Inst
             "{name} needs to say which {instrument} was used.",
             name=characteristic.name,
             instrument=INSTRUMENT_WORDS[missing[0]],
-        )
-
-
-def refuse_long_note(note: str) -> None:
-    """Raises Refusal if the note is longer than a note can be."""
-    if len(note) > LONGEST_NOTE:
-        raise Refusal(
-            "A note has at most {most} characters; this one has {length}.",
-            most=LONGEST_NOTE,
-            length=len(note),
         )
 
 
@@ -226,7 +227,7 @@ def _same_again(stored: Reading, new: NewReading) -> Reading:
         raise Refusal(
             "This entry's number was used before for another reading ({place}).", place=stored.place
         )
-    characteristic = new.item.control_plan.plan.characteristic(new.item.kind, new.characteristic)
+    characteristic = stored.characteristic.control_plan.plan.characteristic(new.item.kind, new.characteristic)
     if stored.entries != _typed(characteristic, new.entries):
         raise Refusal("This entry is stored already, with other values. Open the check again and measure.")
     return stored

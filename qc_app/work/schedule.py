@@ -14,6 +14,7 @@ from qc_app.records.building import Bay, Building, Connector, Lot, Panel, Penetr
 from qc_app.records.event import append_event
 from qc_app.records.shop import Person
 from qc_app.refusal import Refusal, shortened
+from qc_app.work.materials import refuse_mark
 from qc_app.work.roles import Act, require
 from qc_app.work.setup import plan_in_force
 from qc_app.work.standing import place_item
@@ -125,11 +126,7 @@ def book_in_lot(
         above zero.
     """
     require(by, Act.BOOK_IN_LOTS)
-    if not mark.strip() or len(mark) > 40:
-        raise Refusal("A lot mark has 1 to 40 characters. Given: “{given}”.", given=shortened(mark))
-    same = select(Lot.id).where(Lot.plant_id == by.plant_id, func.lower(Lot.mark) == func.lower(mark.strip()))
-    if session.scalar(same):
-        raise Refusal("There is a lot marked “{given}” already.", given=mark.strip())
+    refuse_mark(session, by.plant_id, mark)
     plan = plan_in_force(session, by.plant, now)
     if not plan.plan.kind(kind).is_lot:
         raise Refusal("“{given}” is a kind of panel, not of lot.", given=plan.plan.kind(kind).name)

@@ -1,5 +1,6 @@
 """Setting up an empty database: plant, first quality manager, default control plan."""
 
+import hashlib
 import secrets
 from datetime import datetime
 from importlib import resources
@@ -8,6 +9,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from qc_app.plan.control_plan import ControlPlan as ControlPlanRead
 from qc_app.plan.document import read_plan
 from qc_app.records.control_plan import Characteristic, ControlPlan
 from qc_app.records.event import append_event
@@ -71,34 +73,56 @@ def add_plant(session: Session, name: str, system: str, denominator: int, time_z
 
 
 def adopt_plan(
-    session: Session, plant: Plant, document: str, reason: str, by: Person, now: datetime
+    session: Session,
+    plant: Plant,
+    document: str,
+    reason: str,
+    by: Person,
+    now: datetime,
+    in_force_from: datetime | None = None,
 ) -> ControlPlan:
-    """Adds a version of the control plan and the stations it names.
+    """Adds a version of the control plan, in force at once or later, and the stations it names.
+
+    Names and cautions of stations that are there already change when the version comes into force.
 
     Raises
     ------
     Refusal
         If the document cannot be read.
     """
-    plan = read_plan(document)
+    plan, begin = read_plan(document), in_force_from or now
     newest = session.scalar(select(func.max(ControlPlan.version)).where(ControlPlan.plant_id == plant.id))
     version = ControlPlan(
-        plant_id=plant.id, version=(newest or 0) + 1, document=document, reason=reason, in_force_from=now
+        plant_id=plant.id, version=(newest or 0) + 1, document=document, reason=reason, in_force_from=begin
     )
     version.characteristics = [
         Characteristic(kind=c.kind, station=c.station, key=c.key, name=c.name, quantity=c.quantity)
         for c in plan.characteristics
     ]
     session.add(version)
+    keep_stations(session, plant, plan, only_new=begin > now)
+    sha256 = hashlib.sha256(document.encode()).hexdigest()
+    facts = {
+        "version": version.version,
+        "reason": reason,
+        "sha256": sha256,
+        "in_force_from": begin.isoformat(),
+    }
+    append_event(session, plant, "control plan adopted", facts, at=now, person=by)
+    return version
+
+
+def keep_stations(session: Session, plant: Plant, plan: ControlPlanRead, *, only_new: bool = False) -> None:
+    """Adds the stations that a plan names, and gives those there already its names, order and cautions."""
     known = {s.key: s for s in session.scalars(select(Station).where(Station.plant_id == plant.id))}
     for position, described in enumerate(plan.stations, 1):
-        station = known.get(described.key) or Station(plant_id=plant.id, key=described.key)
+        station = known.get(described.key)
+        if station is not None and only_new:
+            continue
+        station = station or Station(plant_id=plant.id, key=described.key)
         station.name, station.position = described.name, position
         station.cautions = list(described.cautions)
         session.add(station)
-    facts = {"version": version.version, "reason": reason}
-    append_event(session, plant, "control plan adopted", facts, at=now, person=by)
-    return version
 
 
 def plan_in_force(session: Session, plant: Plant, now: datetime) -> ControlPlan:

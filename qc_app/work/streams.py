@@ -17,6 +17,7 @@ from sqlalchemy.orm import Session
 
 from qc_app.plan.characteristic import Characteristic
 from qc_app.plan.quantity import Quantity
+from qc_app.records import control_plan
 from qc_app.records.chart import Phase, Point, Signal, Stream
 from qc_app.records.event import append_event
 from qc_app.records.reading import Reading
@@ -185,8 +186,10 @@ def _point_of_same_check(session: Session, reading: Reading) -> Point | None:
     return session.scalars(
         select(Point)
         .join(Reading, Point.reading_id == Reading.id)
+        .join(control_plan.Characteristic, Reading.characteristic_id == control_plan.Characteristic.id)
         .where(
-            Reading.characteristic_id == reading.characteristic_id,
+            # By key: another reading of the panel may have been taken under another version of the plan.
+            control_plan.Characteristic.key == reading.characteristic.key,
             Reading.place == reading.place,
             Reading.panel_id == reading.panel_id if reading.panel_id else Reading.lot_id == reading.lot_id,
         )

@@ -1,5 +1,6 @@
 """What waits at a station, and what is due on it."""
 
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -7,13 +8,13 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, joinedload
 
 from qc_app.measure.conformity import Verdict
-from qc_app.plan.control_plan import Check
+from qc_app.plan.control_plan import Check, CheckKey
 from qc_app.records.building import Building, Lot, Panel
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Station
 from qc_app.work.find import Visitor
 from qc_app.work.setup import plan_in_force
-from qc_app.work.standing import Item, readings_of, standing
+from qc_app.work.standing import Item, accepted_readings, readings_of, standing
 
 
 @dataclass(frozen=True)
@@ -22,11 +23,18 @@ class Due:
 
     check: Check
     reading: Reading | None
+    is_accepted: bool = False
 
     @property
     def is_proven(self) -> bool:
-        """Whether the newest reading is within its limits."""
-        return self.reading is not None and self.reading.verdict == Verdict.WITHIN
+        """Whether the newest reading is within its limits, or was accepted as it is."""
+        return self.reading is not None and (self.is_accepted or self.reading.verdict == Verdict.WITHIN)
+
+
+def due_of(check: Check, newest: Mapping[CheckKey, Reading], accepted: Collection[int]) -> Due:
+    """A check with its newest reading; ``accepted`` are the numbers of readings accepted by concession."""
+    reading = newest.get(check.key)
+    return Due(check, reading, reading is not None and reading.id in accepted)
 
 
 def panels_waiting(session: Session, visitor: Visitor, station: Station) -> list[Panel]:
@@ -96,11 +104,9 @@ def takes_lots(session: Session, visitor: Visitor, station: Station, now: dateti
 
 def due_here(session: Session, item: Item, station: Station) -> list[Due]:
     """The checks due on an item at a station, in the order of the plan."""
-    newest = standing(readings_of(session, item))
-    return [
-        Due(check, newest.get((check.characteristic.key, check.place)))
-        for check in item.control_plan.plan.checks(item.subject, station.key)
-    ]
+    newest, accepted = standing(readings_of(session, item)), accepted_readings(session, item)
+    checks = item.control_plan.plan.checks(item.subject, station.key)
+    return [due_of(check, newest, accepted) for check in checks]
 
 
 def next_due(due: list[Due]) -> Due | None:

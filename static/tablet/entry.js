@@ -7,7 +7,7 @@
  * @property {number} schema of the program version that wrote it
  * @property {number} person who entered it
  * @property {string} entered_at with the offset of the tablet's clock
- * @property {"readings" | "lot" | "undone"} form
+ * @property {"readings" | "lot" | "material" | "lot_use" | "instrument_check" | "undone"} form
  * @property {Record<string, any>} content
  * @property {"holding" | "waiting" | "refused" | "kept" | "undone-waiting" | "undone-kept"} state
  * @property {string} title words for lists

@@ -382,11 +382,20 @@ function bringBack(entry) {
 /** @param {string} uuid */
 async function putRight(uuid) {
   const entry = await storedEntry(uuid);
+  if (entry?.form === "lot_use") return openLots(entry);
   if (entry?.form !== "readings") return;
   // Of a check that is not asked for any more nothing can be brought back; then the reasons alone are shown.
   if (bringBack(entry)) refusedEntry = uuid;
   const reasons = entry.answer?.reasons ?? [];
   showDoubt(reasons.map((/** @type {any} */ { sentence }) => sentence), word("refusedTitle"));
+}
+
+// The lots that went into the panel
+
+/** @param {any} [refused] an entry to be put right */
+async function openLots(refused) {
+  const lots = await import("./lots_used.js");
+  await lots.open(facts, refused);
 }
 
 // Starting
@@ -400,6 +409,7 @@ async function start() {
   if (refused) await putRight(refused);
 }
 
+document.querySelector("[data-lot-key]")?.addEventListener("click", () => openLots());
 form.addEventListener("keypad:next", next);
 form.addEventListener("submit", next);
 form.addEventListener("input", remember);

@@ -87,6 +87,19 @@ def test_readings_of_a_later_station_do_not_let_a_panel_skip_one() -> None:
     )
 
 
+def test_a_panel_is_gone_from_a_station_that_is_no_hold_point_once_a_later_one_has_a_reading() -> None:
+    document = default_document().replace('name = "Services"', 'name = "Services"\nhold_point = false')
+    plan, before = read_plan(document), [*due("framing"), *due("sheathing_fence")]
+    proven = dict.fromkeys(before, Verdict.WITHIN)
+    assert plan.waiting_at(subject(), proven) == "services"
+    assert plan.waiting_at(subject(), {**proven, ("label_check", ""): Verdict.OUTSIDE}) == "fill"
+    rest = [key for key in all_keys(subject()) if key not in due("services")]
+    assert plan.waiting_at(subject(), dict.fromkeys(rest, Verdict.WITHIN)) == "services"
+    assert plan.waiting_at(subject(), dict.fromkeys(all_keys(subject()), Verdict.WITHIN)) is None
+    assert plan.behind("closed_roof", proven) == ("framing",)
+    assert plan.behind("closed_roof", {}) == ()
+
+
 def test_a_core_of_another_bay_does_not_stand_for_the_one_that_is_due() -> None:
     other = "bay 1" if CORED != "bay 1" else "bay 2"
     proven = dict.fromkeys(all_keys(subject()), Verdict.WITHIN)

@@ -116,6 +116,10 @@ def test_a_small_plan_is_read() -> None:
             '{ basis = "banded", bands = [{ depth = "9 in" }] }',
             "A band has no key “depth”",
         ),
+        ('name = "Saw"', 'name = "Saw"\nhold_point = "no"', "value of hold_point is of another kind"),
+        ('target = "length"', 'target = "length"\nput_right = "there"', "needs one of: here, lead"),
+        ('target = "length"', 'target = "length"\noverdue_instrument = "use"', "needs one of: refuse, flag"),
+        ('target = "length"', 'target = "length"\nsignal_holds = 1', "value of signal_holds is of another"),
         ('each = "bay"', 'each = "bay"\ntarget = "depth"', "The target of Density is a length"),
     ],
 )  # fmt: skip
@@ -156,18 +160,78 @@ def test_a_plan_with_a_line_left_out_is_read_or_refused(data: st.DataObject) -> 
         assert str(refusal).endswith(".")  # noqa: PT017
 
 
-def test_bands_may_stand_in_any_order() -> None:
-    bands = (
-        '{ basis = "banded", bands = ['
-        '{ depth_up_to = "16 in", target = "4 lb/ft³", lower = "3 lb/ft³", upper = "5 lb/ft³" },'
-        '{ depth_up_to = "8 in", target = "3 lb/ft³", lower = "2 lb/ft³", upper = "4 lb/ft³" }] }'
-    )
-    plan = read_plan(SMALL.replace('{ lower = "3.5 lb/ft³" }', bands))
-    density = plan.characteristic("gate", "density")
+def banded(*bands: str) -> str:
+    """The small plan with limits of density in bands, each ``depth target lower upper``."""
+    keys = ("depth_up_to", "target", "lower", "upper")
+    tables = [
+        "{ "
+        + ", ".join(
+            f'{key} = "{given} {"in" if key == "depth_up_to" else "lb/ft³"}"'
+            for key, given in zip(keys, band.split(), strict=True)
+        )
+        + " }"
+        for band in bands
+    ]
+    limits = f'{{ basis = "banded", bands = [{", ".join(tables)}] }}'
+    return SMALL.replace('{ lower = "3.5 lb/ft³" }', limits)
+
+
+def test_a_band_reaches_down_to_the_one_before_it() -> None:
+    density = read_plan(banded("8 3 2 4", "16 4 3 5")).characteristic("gate", "density")
     assert density.requirement(subject("gate", depth=8 * INCH), "bay 1").target == 3_000_000
     assert density.requirement(subject("gate", depth=8 * INCH + 1), "bay 1").target == 4_000_000
     with pytest.raises(Refusal, match=r"no limits for Density at a depth of 16\.5 in"):
         density.requirement(subject("gate", depth=33 * INCH // 2), "bay 1")
+
+
+@pytest.mark.parametrize(
+    ("bands", "about", "said"),
+    [
+        (("16 4 3 5", "8 3 2 4"), "limits", "Given: 8.0 in after 16.0 in"),
+        (("8 3 2 4", "8 4 3 5"), "limits", "do not overlap"),
+        (("8 3 4 2", "16 4 3 5"), "limits", "The lower limit of Density is above its upper limit"),
+        (("8 5 2 4", "16 4 3 5"), "target", "The target of Density is outside its limits"),
+    ],
+)
+def test_bands_that_contradict_each_other_are_refused(bands: tuple[str, ...], about: str, said: str) -> None:
+    with pytest.raises(Refusal) as refused:
+        read_plan(banded(*bands))
+    assert refused.value.about == about
+    assert said in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    "limits",
+    ['{ lower = "2 in", upper = "3 in" }', '{ lower = "5 in" }', '{ upper = "3 63/64 in" }'],
+)
+def test_a_target_outside_its_limits_is_refused(limits: str) -> None:
+    document = SMALL.replace('target = "length"', 'target = "4 in"').replace(
+        '{ plus_minus = "1/8 in" }', limits
+    )
+    with pytest.raises(Refusal, match="The target of Length is outside its limits") as refused:
+        read_plan(document)
+    assert refused.value.about == "target"
+
+
+@pytest.mark.parametrize("limits", ['{ lower = "4 in", upper = "5 in" }', '{ upper = "4 in" }'])
+def test_a_target_on_a_limit_is_taken(limits: str) -> None:
+    document = SMALL.replace('target = "length"', 'target = "4 in"').replace(
+        '{ plus_minus = "1/8 in" }', limits
+    )
+    assert read_plan(document).characteristic("gate", "length").target == 4 * INCH
+
+
+def test_a_plan_says_what_a_flagged_reading_does() -> None:
+    plan = read_plan(SMALL)
+    usual = plan.characteristic("gate", "length")
+    assert plan.station("saw").hold_point
+    assert (usual.put_right, usual.signal_holds, usual.overdue_instrument) == ("here", False, "flag")
+    stricter = 'target = "length"\nput_right = "lead"\nsignal_holds = true\noverdue_instrument = "refuse"'
+    changed = SMALL.replace('name = "Saw"', 'name = "Saw"\nhold_point = false')
+    plan = read_plan(changed.replace('target = "length"', stricter))
+    length = plan.characteristic("gate", "length")
+    assert not plan.station("saw").hold_point
+    assert (length.put_right, length.signal_holds, length.overdue_instrument) == ("lead", True, "refuse")
 
 
 def test_a_plan_may_say_its_own_words_in_other_languages() -> None:

@@ -13,7 +13,7 @@ from qc_app.records.reading import Reading
 from qc_app.records.schema import Table
 from tests.conftest import NOW, Cast
 
-VERSIONS = ("0001", "0002", "0003")
+VERSIONS = ("0001", "0002", "0003", "0004")
 """Every version but the newest."""
 
 

@@ -2,23 +2,34 @@
 
 import pytest
 from flask import Flask
+from flask.testing import FlaskClient
+from werkzeug.routing import IntegerConverter, Rule
 
 from qc_app.records.database import Database
 from qc_app.records.tablet import Tablet
 from qc_app.web.access import ANYBODY, allowed_act, is_open_to_tablets
 from qc_app.web.request import now
 from qc_app.work.roles import MAY, Act, Role
+from qc_app.work.sign_in import open_sign_in
 from qc_app.work.tablets import revoke
 from tests.conftest import Cast
 from tests.web.conftest import SignedIn
+from tests.work.newcomers import add_newcomers
 from tests.work.sent import enrolled
 
-ROLES = {"worker": Role.WORKER, "lead": Role.LEAD, "manager": Role.QUALITY_MANAGER}
+ROLES = {
+    "worker": Role.WORKER,
+    "lead": Role.LEAD,
+    "manager": Role.QUALITY_MANAGER,
+    "site_lead": Role.SITE_LEAD,
+    "customer": Role.CUSTOMER,
+    "administrator": Role.ADMINISTRATOR,
+}
 
 
 def addresses(app: Flask, cast: Cast, tablet: int = 1) -> list[tuple[str, str, str]]:
-    """Endpoint, method and a real address of every route."""
-    named = {
+    """Endpoint, method and an address of every route; what the table does not name is number 1, or "x"."""
+    named: dict[str, int | str] = {
         "tablet_id": tablet,
         "person_id": cast.worker,
         "notice_id": 1,
@@ -33,17 +44,43 @@ def addresses(app: Flask, cast: Cast, tablet: int = 1) -> list[tuple[str, str, s
         "what": "schedule",
         "filename": "log.css",
         "label": "H1/R-01",
+        "version_id": 1,
+        "number": 0,
     }
     adapter = app.url_map.bind("localhost")
     return [
         (
             rule.endpoint,
             method,
-            adapter.build(rule.endpoint, {n: named[n] for n in rule.arguments}, method=method),
+            adapter.build(
+                rule.endpoint, {n: named.get(n, _any(rule, n)) for n in rule.arguments}, method=method
+            ),
         )
         for rule in app.url_map.iter_rules()
         for method in sorted((rule.methods or set()) & {"GET", "POST", "PUT"})
     ]
+
+
+def _any(rule: Rule, argument: str) -> int | str:
+    return 1 if isinstance(rule._converters[argument], IntegerConverter) else "x"
+
+
+@pytest.fixture
+def everybody(shop: Cast, sqlite_database: Database) -> dict[str, int]:
+    """The number of somebody of each role."""
+    new = add_newcomers(sqlite_database, shop)
+    numbers = {"site_lead": new.site_lead, "customer": new.customer, "administrator": new.administrator}
+    return {who: numbers.get(who) or getattr(shop, who) for who in ROLES}
+
+
+def client_of(app: Flask, database: Database, person_id: int) -> FlaskClient:
+    """A browser that somebody is signed in to."""
+    client = app.test_client()
+    with database.write() as session:
+        token = open_sign_in(session, person_id, now())
+    with client.session_transaction() as cookie:
+        cookie["token"] = token
+    return client
 
 
 def test_every_view_says_who_may_use_it(app: Flask) -> None:
@@ -65,6 +102,7 @@ def test_only_setup_sign_in_trust_offline_and_static_files_are_open_to_anybody(a
             "trust.page",
             "trust.authority",
             "trust.why",
+            "verify.release",
             "tablet.ask",
             "tablet.take",
             "outbox.hello",
@@ -84,10 +122,8 @@ def test_only_stations_scans_and_the_outbox_are_open_to_tablets(app: Flask) -> N
         "station.waiting",
         "station.panel",
     }
-    beside = {
-        e for e in opened if e.partition(".")[0] not in ("outbox", "outbox_page", "station", "lots", "labels")
-    }
-    assert beside == set()
+    pages = ("outbox", "outbox_page", "station", "lots", "labels", "instrument_check")
+    assert {endpoint for endpoint in opened if endpoint.partition(".")[0] not in pages} == set()
 
 
 def test_nobody_signed_in_is_sent_to_sign_in(app: Flask, shop: Cast) -> None:
@@ -133,21 +169,94 @@ def test_a_revoked_tablet_reaches_nothing(app: Flask, shop: Cast, sqlite_databas
 
 
 @pytest.mark.parametrize("who", ROLES)
+@pytest.mark.parametrize("has_tablet", [False, True], ids=["with no tablet", "on an enrolled tablet"])
 def test_each_role_reaches_what_it_may_and_nothing_else(
-    app: Flask, shop: Cast, signed_in: SignedIn, sqlite_database: Database, who: str
+    app: Flask,
+    shop: Cast,
+    everybody: dict[str, int],
+    sqlite_database: Database,
+    who: str,
+    has_tablet: bool,
 ) -> None:
     app.config["WTF_CSRF_ENABLED"] = False
-    tablet, _ = enrolled(sqlite_database, shop)
+    tablet, credential = enrolled(sqlite_database, shop)
+    client = client_of(app, sqlite_database, everybody[who])
+    if has_tablet:
+        client.set_cookie("tablet", credential)
     for endpoint, method, address in addresses(app, shop, tablet):
-        if endpoint == "sign_in.sign_out":
-            continue
+        if endpoint == "sign_in.sign_out" or endpoint.startswith("tablet."):
+            continue  # they end the sign-in, or the tablet
         with app.app_context():
             act = allowed_act(endpoint)
-        with signed_in(who).client.open(address, method=method, data={}) as answer:
+            is_open = has_tablet and is_open_to_tablets(endpoint)
+        with client.open(address, method=method, data={}) as answer:
             status = answer.status_code
-        if isinstance(act, Act):
+        if isinstance(act, Act) and not is_open:
             assert (status == 403) == (ROLES[who] not in MAY[act]), (address, method, status)
         assert status != 500, address
+
+
+@pytest.mark.parametrize("who", ["other_site_lead", "other_customer"])
+def test_somebody_of_another_building_finds_nothing_of_this_one(
+    app: Flask, shop: Cast, sqlite_database: Database, who: str
+) -> None:
+    app.config["WTF_CSRF_ENABLED"] = False
+    new = add_newcomers(sqlite_database, shop)
+    tablet, _ = enrolled(sqlite_database, shop)
+    client = client_of(app, sqlite_database, getattr(new, who))
+    arguments = {rule.endpoint: rule.arguments for rule in app.url_map.iter_rules()}
+    for endpoint, method, address in addresses(app, shop, tablet):
+        with app.app_context():
+            is_open = allowed_act(endpoint) == ANYBODY
+        if endpoint == "sign_in.sign_out" or is_open:
+            continue
+        with client.open(address, method=method, data={}) as answer:
+            if arguments[endpoint]:
+                assert answer.status_code in (403, 404), (address, method, answer.status_code)
+            elif answer.mimetype == "text/html":
+                assert "Fern Hollow" not in answer.get_data(as_text=True), address
+
+
+def test_what_each_newcomer_opens_first_is_there(
+    app: Flask, shop: Cast, everybody: dict[str, int], sqlite_database: Database
+) -> None:
+    starts = {
+        "worker": "/station",
+        "lead": "/board",
+        "manager": "/board",
+        "site_lead": f"/site/{shop.building}",
+        "customer": f"/proof/{shop.building}",
+        "administrator": "/person",
+    }
+    for who, address in starts.items():
+        client = client_of(app, sqlite_database, everybody[who])
+        answer = client.get("/", follow_redirects=True)
+        assert (answer.status_code, answer.request.path) == (200, address)
+
+
+def test_a_customer_is_shown_no_worker_and_a_site_lead_no_chart(
+    app: Flask, shop: Cast, everybody: dict[str, int], sqlite_database: Database
+) -> None:
+    page = client_of(app, sqlite_database, everybody["customer"]).get(f"/proof/{shop.building}")
+    assert "R-01" in page.text
+    assert "Wren Abbey" not in page.text
+    for who in ("customer", "site_lead", "administrator"):
+        client = client_of(app, sqlite_database, everybody[who])
+        assert {client.get(a).status_code for a in ("/chart", f"/panel/{shop.panel}", "/board")} == {403}
+
+
+def test_a_change_of_role_on_the_page_of_people_ends_the_sign_in(
+    app: Flask, shop: Cast, signed_in: SignedIn, sqlite_database: Database
+) -> None:
+    worker, manager = signed_in("worker"), signed_in("manager")
+    assert "Otto Lind" in manager.get("/person")
+    said = {"role": "customer", "building": "", "active": "yes"}
+    assert "Choose the building" in manager.post(f"/person/{shop.worker}", said, status=200)
+    manager.post(f"/person/{shop.worker}", {**said, "building": str(shop.building)})
+    assert worker.client.get("/station").location.startswith("/sign-in")
+    assert "customer" in manager.get("/person")
+    last = {"role": "worker", "building": "", "active": "yes"}
+    assert "Somebody else must change" in manager.post(f"/person/{shop.manager}", last, status=200)
 
 
 def test_another_plants_things_are_not_there(app: Flask, shop: Cast, signed_in: SignedIn) -> None:

@@ -11,7 +11,8 @@ from qc_app.measure.length import parse_length
 from qc_app.records.building import Panel
 from qc_app.records.database import Database
 from qc_app.records.shop import Instrument
-from tests.conftest import Cast
+from qc_app.work.hold import place_hold
+from tests.conftest import NOW, Cast, panel_of
 from tests.web.conftest import Browser, SignedIn
 
 
@@ -173,3 +174,18 @@ def test_an_address_that_names_nothing_says_so(worker: Browser, shop: Cast, addr
 
 def test_nothing_is_posted_to_a_station_page(worker: Browser, shop: Cast) -> None:
     assert worker.client.post(f"/station/framing/panel/{shop.panel}").status_code == 405
+
+
+def test_a_held_panel_is_marked_in_the_list_and_on_its_page_and_can_be_measured(
+    signed_in: SignedIn, sqlite_database: Database, shop: Cast
+) -> None:
+    worker = signed_in("worker")
+    assert "On hold" not in worker.get("/station/framing")
+    with sqlite_database.write() as session:
+        place_hold(session, shop.person(session, "lead"), panel_of(session, shop), "Dent.", NOW)
+    page = worker.get("/station/framing")
+    assert page.count("On hold; measuring goes on") == 1
+    assert [label["held"] for label in block(page, "labels")] == [True, False]
+    page = worker.get(f"/station/framing/panel/{shop.panel}")
+    assert "On hold.</strong> On hold by Otto Lind: “Dent.” The shop lead lifts it." in page
+    assert 'class="entry"' in page

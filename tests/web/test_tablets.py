@@ -19,6 +19,7 @@ from qc_app.web import create_app
 from qc_app.web.quality.notices import WORDS
 from qc_app.web.request import now
 from qc_app.work.notices import GAP, raise_notice
+from qc_app.work.state import MEASURE_AGAIN
 from tests.conftest import PASSWORD, Cast
 from tests.web.conftest import Browser, SignedIn
 from tests.work.sent import Outbox, enrolled
@@ -229,6 +230,22 @@ def test_every_kind_of_notice_is_told_in_sentences(
         tablet = session.get_one(Tablet, tablet_id)
         raise_notice(session, tablet.plant_id, about, facts[about], now(), tablet=tablet)
     assert said[about] in signed_in("lead").get("/notices")
+
+
+def test_a_release_that_late_readings_flag_is_told_with_its_nonconformity(
+    signed_in: SignedIn, shop: Cast, sqlite_database: Database
+) -> None:
+    held = {
+        "words": MEASURE_AGAIN,
+        "facts": {"number": 4, "name": "Squareness", "who": "Otto", "said": "repair"},
+    }
+    facts = {"mark": "R-01", "building": "H1", "released": "2026-03-02 10:00", "held": [held]}
+    with sqlite_database.write() as session:
+        raise_notice(session, shop.person(session, "lead").plant_id, "after_release", facts, now())
+    page = signed_in("manager").get("/notices")
+    assert "R-01 in building H1 was released on 2026-03-02 10:00; readings that came since hold it:" in page
+    assert "Nonconformity 4: Squareness. Otto decided: repair. Do it, then measure again." in page
+    assert "Withdraw its release, then put it right." in page
 
 
 def test_the_file_of_an_outbox_is_handed_in_by_a_lead(

@@ -1,16 +1,20 @@
 """Readings as workers hand them in."""
 
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from uuid import UUID, uuid4
 
 import pytest
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from qc_app.records.building import Panel
 from qc_app.records.database import Database
 from qc_app.records.reading import Reading
 from qc_app.work import find
 from qc_app.work.record import NewReading, record
+from qc_app.work.setup import adopt_plan, default_document
+from qc_app.work.standing import place_item
 from tests.conftest import NOW, Cast, stage
 
 
@@ -54,6 +58,24 @@ class Said:
     def record(self, session: Session, cast: Cast, now: datetime = NOW) -> Reading:
         """Hands it in."""
         return record(session, cast.person(session, self.who), self.new(session, cast), now)
+
+
+def adopt_changed(session: Session, cast: Cast, *changes: tuple[str, str]) -> None:
+    """Adopts the default plan with something written otherwise, for all panels of the building."""
+    document, manager = default_document(), cast.person(session, "manager")
+    for written, instead in changes:
+        assert written in document
+        document = document.replace(written, instead, 1)
+    version = adopt_plan(session, manager.plant, document, "Trial.", manager, NOW - timedelta(minutes=1))
+    for panel in session.scalars(select(Panel).where(Panel.building_id == cast.building)):
+        panel.control_plan = version
+        place_item(session, panel)
+
+
+def guard_edges(session: Session, cast: Cast) -> None:
+    """Has the edges of panels judged with a guard band inside their limits (JCGM 106, 8.3.2)."""
+    written = 'key = "edge_length"\n'
+    adopt_changed(session, cast, (written, f'{written}decision_rule = "guarded_acceptance"\n'))
 
 
 def check(characteristic: str, station: str, passed: str = "yes", **more: object) -> Said:

@@ -26,7 +26,9 @@ from qc_app.work.pins import HOLDS_FOR, note_sign_in
 from qc_app.work.release import release
 from qc_app.work.roles import NotAllowed
 from qc_app.work.setup import adopt_plan, default_document
+from qc_app.work.state import state_of
 from tests.conftest import NOW, Cast
+from tests.work.proven import prove
 from tests.work.sent import Outbox, enrolled, reading, readings, reasons, remarks, states
 from tests.work.test_photos import jpeg
 
@@ -413,8 +415,9 @@ def test_readings_after_the_release_are_kept_and_told_to_the_lead(database: Data
     with database.write() as session:
         lead = cast.person(session, "lead")
         panel = session.get_one(Panel, cast.panel)
-        panel.waiting_at = None
+        prove(session, cast, panel, of="panel")
         release(session, lead, panel, NOW)
+        before = {str(reading.uuid) for reading in session.scalars(select(Reading))}
     outbox = Outbox(cast)
     taken = outbox.send(database, tablet, outbox.entry(at=NOW - timedelta(hours=1)), now=LATER)
     assert states(taken) == ["kept"]
@@ -422,24 +425,32 @@ def test_readings_after_the_release_are_kept_and_told_to_the_lead(database: Data
     assert remarks(taken) == "R-01 was released at 2026-03-02 10:00; the shop lead has been told."
     (facts, is_open), *others = notices(database, AFTER_RELEASE)
     assert (others, is_open, facts["mark"], facts["tablet"]) == ([], True, "R-01", "Tablet 2")
-    assert facts["readings"] == [str(only_reading(database).uuid)]
+    with database.read() as session:
+        (late,) = {str(reading.uuid) for reading in session.scalars(select(Reading))} - before
+    assert facts["readings"] == [late]
 
 
-def test_a_panel_is_released_by_a_lead_once_nothing_is_open(sqlite_database: Database, shop: Cast) -> None:
-    with sqlite_database.write() as session:
-        lead, panel = shop.person(session, "lead"), session.get_one(Panel, shop.panel)
-        with pytest.raises(ValueError, match="R-01 cannot leave: it still waits at Framing"):
-            release(session, lead, panel, NOW)
-        panel.waiting_at = None
-        with pytest.raises(NotAllowed, match="may not release panels"):
-            release(session, shop.person(session, "worker"), panel, NOW)
-        with pytest.raises(ValueError, match="another plant"):
-            release(session, shop.person(session, "stranger"), panel, NOW)
-        release(session, lead, panel, NOW)
-        with pytest.raises(ValueError, match="released already"):
-            release(session, lead, panel, NOW)
-        event = session.scalars(select(Event).where(Event.what == "panel released")).one()
-        assert (event.panel_id, event.person_id) == (shop.panel, shop.lead)
+def test_a_late_reading_outside_flags_the_release_and_names_the_nonconformity(
+    database: Database, cast: Cast
+) -> None:
+    tablet, _ = enrolled(database, cast)
+    with database.write() as session:
+        panel = session.get_one(Panel, cast.panel)
+        prove(session, cast, panel, of="panel")
+        release(session, cast.person(session, "lead"), panel, NOW)
+    outbox, long = Outbox(cast), reading(length="24' 1")
+    taken = outbox.send(database, tablet, outbox.entry(readings(cast, long), at=LATER), now=LATER)
+    assert states(taken) == ["kept"]
+    assert remarks(taken) == (
+        "R-01 was released at 2026-03-02 10:00 and is held now; the shop lead has been told."
+    )
+    ((facts, is_open),) = notices(database, AFTER_RELEASE)
+    assert is_open
+    assert facts["nonconformities"] == [1]
+    assert facts["held"][0]["facts"] == {"number": 1, "name": "Length of edge, AB"}
+    with database.read() as session:
+        state = state_of(session, session.get_one(Panel, cast.panel), LATER)
+        assert (state.standing, state.is_flagged) == ("released", True)
 
 
 def test_readings_made_under_another_plan_are_judged_by_the_panels_and_it_is_said(

@@ -62,7 +62,7 @@ def test_others_add_nobody(sqlite_database: Database, shop: Cast, by: str) -> No
         ({"sign_in_name": "-ida"}, "“-ida”"),
         ({"sign_in_name": "i" * 61}, "2 to 60 letters"),
         ({"sign_in_name": "ïda"}, "“ïda”"),
-        ({"role": "owner"}, "A role is one of worker, lead, quality_manager. Given: “owner”"),
+        ({"role": "owner"}, "site_lead, customer, administrator. Given: “owner”"),
         ({"password": "p" * (SHORTEST_PASSWORD - 1)}, "A password needs 10 to 128 characters"),
         ({"password": "p" * (LONGEST_PASSWORD + 1)}, "A password needs 10 to 128 characters"),
         ({"sign_in_name": "wren"}, "“wren” is taken"),

@@ -21,8 +21,9 @@ from qc_app.records.shop import Person
 from qc_app.refusal import Refusal
 from qc_app.work import find
 from qc_app.work.instruments import add_instrument
-from qc_app.work.record import CLOCK_AHEAD, LONGEST_ENTRY, LONGEST_NOTE, record
+from qc_app.work.record import CLOCK_AHEAD, LONGEST_ENTRY, record
 from qc_app.work.roles import NotAllowed
+from qc_app.work.said import LONGEST_NOTE
 from qc_app.work.schedule import add_panel
 from tests.conftest import NOW, Cast, feet, panel_of, roof_panel
 from tests.work.conftest import Said, check, member

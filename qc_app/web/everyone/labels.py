@@ -1,25 +1,20 @@
 """Labels to stick on panels, and where a scanned one leads."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import groupby
 
-import segno
 from flask import Blueprint, current_app, redirect, render_template, request, url_for
 from flask import session as cookie
 from werkzeug.wrappers import Response
 
 from qc_app.records.building import Panel
 from qc_app.web.access import allow
+from qc_app.web.code import code_of
 from qc_app.web.request import person, reading_session
 from qc_app.work import find
 from qc_app.work.history import panels_of
-from qc_app.work.roles import Act
+from qc_app.work.roles import Act, may
 
 pages = Blueprint("labels", __name__)
-
-QUIET_ZONE = 4
-"""Modules of white that a reader needs around the code (ISO/IEC 18004, quiet zone of a QR code)."""
 
 
 @dataclass(frozen=True)
@@ -44,13 +39,15 @@ def labels(building_id: int) -> str:
 
 
 @pages.get("/p/<path:label>")
-@allow(Act.RECORD)
+@allow(Act.SCAN)
 def scanned(label: str) -> Response:
-    """Where a label leads: the panel at this browser's station, or its own page where none is chosen."""
+    """Where a label leads: the panel at this browser's station, its own page, or on site that of the crew."""
     panel = _panel_named(label)
     key = cookie.get("station")
     if key in [s.key for s in find.stations(reading_session(), person())]:
         return redirect(url_for("station.panel", key=key, item_id=panel.id))
+    if not may(person(), Act.LOOK):
+        return redirect(url_for("site.panel", panel_id=panel.id))
     return redirect(url_for("buildings.panel", panel_id=panel.id))
 
 
@@ -65,9 +62,8 @@ def _panel_named(label: str) -> Panel:
 
 def _label(panel: Panel, kind: str) -> Label:
     address = _address(panel)
-    code = segno.make_qr(address, error="m")
-    rows = [bytes(row) for row in code.matrix_iter(border=QUIET_ZONE)]
-    return Label(panel, kind, address, len(rows), "".join(_runs(rows)))
+    code = code_of(address)
+    return Label(panel, kind, address, code.side, code.path)
 
 
 def _address(panel: Panel) -> str:
@@ -75,14 +71,3 @@ def _address(panel: Panel) -> str:
     scheme = "https" if current_app.config["SESSION_COOKIE_SECURE"] else request.scheme
     label = f"{panel.building.code}/{panel.mark}"
     return url_for("labels.scanned", label=label, _external=True, _scheme=scheme)
-
-
-def _runs(rows: list[bytes]) -> Iterator[str]:
-    """The dark modules of each row, run by run, as closed parts of one SVG path."""
-    for y, row in enumerate(rows):
-        x = 0
-        for is_dark, run in groupby(row):
-            length = len(list(run))
-            if is_dark:
-                yield f"M{x} {y}h{length}v1h-{length}z"
-            x += length

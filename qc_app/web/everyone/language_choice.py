@@ -15,7 +15,7 @@ pages = Blueprint("language_choice", __name__)
 
 
 @pages.post("/language")
-@allow(Act.LOOK)
+@allow(Act.VISIT)
 def choose() -> Response:
     """Remembers the language, and shows the same page in it."""
     chosen = request.form.get("language")

@@ -20,6 +20,16 @@ from qc_app.work.setup import is_set_up
 
 pages = Blueprint("sign_in", __name__)
 
+START = {
+    Role.WORKER: "station.choose",
+    Role.LEAD: "board.board",
+    Role.QUALITY_MANAGER: "board.board",
+    Role.SITE_LEAD: "site.home",
+    Role.CUSTOMER: "proof.home",
+    Role.ADMINISTRATOR: "shop.people",
+}
+"""Where each role starts."""
+
 
 class SignInForm(FlaskForm):
     """Name and password. Pasting and password managers work."""
@@ -29,10 +39,9 @@ class SignInForm(FlaskForm):
 
 
 @pages.get("/")
-@allow(Act.LOOK)
+@allow(Act.VISIT)
 def home() -> Response:
-    starts_at_station = person().role == Role.WORKER
-    return redirect(url_for("station.choose" if starts_at_station else "charts.overview"))
+    return redirect(url_for(START[Role(person().role)]))
 
 
 @pages.route("/sign-in", methods=["GET", "POST"])
@@ -60,7 +69,7 @@ def sign_in() -> str | Response:
 
 
 @pages.post("/sign-out")
-@allow(Act.LOOK)
+@allow(Act.VISIT)
 def sign_out() -> Response:
     with database().write() as session:
         work.sign_out(session, cookie["token"], now())

@@ -1,6 +1,6 @@
 """Files in and out: schedules and readings to import, readings to export, the handover packet."""
 
-from flask import Blueprint, Response, redirect, render_template, url_for
+from flask import Blueprint, Response, current_app, redirect, render_template, request, url_for
 from flask_babel import lazy_gettext as _l
 from flask_wtf import FlaskForm
 from flask_wtf.file import FileField, FileRequired
@@ -96,11 +96,17 @@ def readings_xlsx() -> Response:
 @pages.get("/building/<int:building_id>/packet.pdf")
 @allow(Act.HAND_OVER)
 def packet(building_id: int) -> Response:
-    from qc_app.work.hand_over import building_packet
+    from qc_app.work.hand_over import take_packet
 
     building = find.building(reading_session(), person(), building_id)
-    content = building_packet(reading_session(), person(), building, now())
+    content = take_packet(database(), person().id, building_id, now(), _verify_address())
     return _download(content, "application/pdf", f"packet-{secure_filename(building.code)}.pdf")
+
+
+def _verify_address() -> str:
+    """Where anybody asks about a release, at the host by which this page was opened."""
+    scheme = "https" if current_app.config["SESSION_COOKIE_SECURE"] else request.scheme
+    return url_for("verify.release", sha256="", _external=True, _scheme=scheme)
 
 
 def _page(forms: dict[str, UploadForm]) -> str:

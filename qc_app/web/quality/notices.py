@@ -13,9 +13,10 @@ from qc_app.records.tablet import Notice
 from qc_app.refusal import Refusal
 from qc_app.web.access import allow
 from qc_app.web.form_errors import take_refusal
-from qc_app.web.language import say
+from qc_app.web.language import said, say
 from qc_app.web.request import database, now, person, person_in, reading_session, signed_in
 from qc_app.work import notices as work
+from qc_app.work.outbox.answer import Sentence
 from qc_app.work.roles import Act
 
 pages = Blueprint("notices", __name__)
@@ -42,8 +43,51 @@ WORDS = {
         phrase("Readings of {mark} in building {building} came after its release on {released}."),
         phrase("Look at them, and decide whether the panel may stay as it is."),
     ),
+    work.INSTRUMENT_OVERDUE: (
+        phrase("Readings were taken with {instrument}, which should have been calibrated by {since}."),
+        phrase("Have it calibrated and enter its new date, or take it out of use."),
+    ),
+    work.INSTRUMENT_DOUBTED: (
+        phrase("Readings were taken with {instrument} although it failed its check on {since}."),
+        phrase("Take it from the stations, and have those panels measured again with a good one."),
+    ),
+    work.INSTRUMENT_FAILED: (
+        phrase(
+            "{instrument} was found wrong: {by}. Panels measured with it since its last good check: {panels}."
+        ),
+        phrase(
+            "They are held unless they have left. On the instrument's page see which, have them measured "
+            "again, or lift a hold with a reason."
+        ),
+    ),
+    work.RELEASED_IN_DOUBT: (
+        phrase("{mark} in building {building} is released, but was measured with {instrument}, found wrong."),
+        phrase("Look at its readings, measure again if it is still here, and tell the site if it is not."),
+    ),
+    work.RELEASE_WITHDRAWN: (
+        phrase("{who} withdrew the release of {mark} in building {building}: “{reason}”"),
+        phrase("Stop it where it is: in the yard, on the load, or on site. Then put it right."),
+    ),
+    work.PACKET_OUTDATED: (
+        phrase(
+            "{name} has a handover packet of building {building}. The release of {mark} was withdrawn since: "
+            "“{reason}”"
+        ),
+        phrase("Tell them, and hand over a new packet once it is released again."),
+    ),
+    work.WET_LOT: (
+        phrase("Lot {lot} went into {mark} although it came in at {moisture}; the limit is {limit}."),
+        phrase("Measure its moisture again before the panel is closed, and decide whether it may stay."),
+    ),
 }
 """What happened, and what to do."""
+
+HELD_AFTER_RELEASE = (
+    phrase(
+        "{mark} in building {building} was released on {released}; readings that came since hold it: {held}"
+    ),
+    phrase("Stop it in the yard, on the load, or on site. Withdraw its release, then put it right."),
+)
 
 
 class RemarkForm(FlaskForm):
@@ -90,6 +134,9 @@ def _page(form: RemarkForm, tried: int | None) -> str:
 
 def _said(notice: Notice) -> tuple[str, str]:
     happened, to_do = WORDS[notice.about]
+    if notice.about == work.AFTER_RELEASE and notice.facts.get("held"):
+        happened, to_do = HELD_AFTER_RELEASE
     numbers = ", ".join(str(number) for number in notice.facts.get("numbers", ()))
-    facts = {**notice.facts, "numbers": numbers, "minutes": abs(notice.facts.get("minutes", 0))}
+    held = " ".join(said(Sentence(**sentence)) for sentence in notice.facts.get("held", ()))
+    facts = {**notice.facts, "numbers": numbers, "held": held, "minutes": abs(notice.facts.get("minutes", 0))}
     return say(Refusal(happened, **facts)), _(to_do)

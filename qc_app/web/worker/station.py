@@ -22,8 +22,11 @@ from qc_app.web.worker.panel_drawing import drawing_of
 from qc_app.web.worker.sentences import tablet_sentences
 from qc_app.web.worker.steps import facts_of, steps_of
 from qc_app.work import find
+from qc_app.work.instrument_trust import trust_of
+from qc_app.work.materials import lot_in, uses_of_panel
 from qc_app.work.roles import Act
 from qc_app.work.standing import Item
+from qc_app.work.state import state_of, states_in
 from qc_app.work.waiting import (
     due_here,
     lots_waiting,
@@ -66,7 +69,9 @@ def waiting(key: str) -> str:
     session, who = reading_session(), visitor()
     station = find.station(session, who, key)
     here, coming = panels_waiting(session, who, station), panels_coming(session, who, station)
-    lots = lots_waiting(session, who, station)
+    lots, in_hand = lots_waiting(session, who, station), panels_in_hand(session, who)
+    states = states_in(session, {panel.building for panel in in_hand}, now())
+    held = {state.panel.id for state in states if state.is_held}
     return render_template(
         "station_waiting.html",
         station=station,
@@ -74,7 +79,8 @@ def waiting(key: str) -> str:
         coming=coming,
         lots=lots,
         takes_lots=takes_lots(session, who, station, now()),
-        labels=[_label(station, panel) for panel in panels_in_hand(session, who)],
+        labels=[_label(station, panel, panel.id in held) for panel in in_hand],
+        held=held,
         to_keep=_to_keep(station, [*here, *lots, *coming]),
         address=address,
         units=who.plant.units,
@@ -115,20 +121,32 @@ def _page(station: Station, item: Item) -> str:
     session, who = reading_session(), visitor()
     steps = steps_of(due_here(session, item, station), item.subject)
     instruments = find.instruments(session, who)
+    used = _lots_used(station, item)
     return render_template(
         "station_log.html",
         station=station,
         item=item,
         kind=item.control_plan.plan.kind(item.kind),
         steps=steps,
+        held=state_of(session, item, now()).holds if isinstance(item, Panel) else (),
         panel_drawing=drawing_of(item),
         instruments=instruments,
-        facts=facts_of(item, station.key, steps, instruments),
+        trust=trust_of(session, who.plant, instruments, now()),
+        lots_used=used,
+        facts={**facts_of(item, station.key, steps, instruments), "lots": used},
         units=who.plant.units,
     )
 
 
-def _label(station: Station, panel: Panel) -> dict[str, str | bool | None]:
+def _lots_used(station: Station, item: Item) -> list[dict[str, str]] | None:
+    """The lots that are down for a panel here; None where no lot can be used in the item."""
+    if not isinstance(item, Panel):
+        return None
+    uses = [used for used in uses_of_panel(reading_session(), item) if used.station_id == station.id]
+    return [{"uuid": str(used.uuid), "mark": lot_in(used).mark} for used in uses]
+
+
+def _label(station: Station, panel: Panel, is_held: bool) -> dict[str, str | bool | None]:
     """What a scanned label is looked up in."""
     waits_at = panel.control_plan.plan.station(panel.waiting_at) if panel.waiting_at else None
     return {
@@ -137,7 +155,7 @@ def _label(station: Station, panel: Panel) -> dict[str, str | bool | None]:
         "address": address(station, panel),
         "waitingAt": waits_at.key if waits_at else None,
         "stationName": plan_word(waits_at.name) if waits_at else None,
-        "held": False,
+        "held": is_held,
     }
 
 
@@ -151,6 +169,8 @@ def _to_keep(station: Station, items: list[Panel | Lot]) -> list[str]:
 def _addresses(station: Station, items: list[Panel | Lot], language: str) -> Iterator[str]:
     yield url_for("station.waiting", key=station.key, language=language)
     yield url_for("outbox_page.outbox", language=language)
+    yield url_for("instrument_check.ask", language=language)
+    yield url_for("lots.receive", language=language)
     for item in items:
         name = f"station.{item.__tablename__}"
         yield url_for(name, key=station.key, item_id=item.id, language=language)

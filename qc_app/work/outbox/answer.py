@@ -8,6 +8,9 @@ from typing import Any
 from uuid import UUID
 
 from qc_app.refusal import Refusal
+from qc_app.work.sentence import Sentence, sentence
+
+__all__ = ["Answer", "ReadingAnswer", "Reason", "Sentence", "State", "from_store", "sentence"]
 
 
 class State(StrEnum):
@@ -16,25 +19,6 @@ class State(StrEnum):
     KEPT = "kept"
     REFUSED = "refused"
     LATER = "later"
-
-
-@dataclass(frozen=True)
-class Sentence:
-    """English words with ``{name}`` places, and what fills them."""
-
-    words: str
-    facts: Mapping[str, Any]
-
-    @classmethod
-    def of(cls, refusal: Refusal) -> "Sentence":
-        """The sentence of a refusal, with facts that JSON can hold."""
-        facts = {name: fact if type(fact) is int else str(fact) for name, fact in refusal.facts.items()}
-        return cls(refusal.sentence, facts)
-
-
-def sentence(words: str, **facts: str | int) -> Sentence:
-    """A sentence and what fills its places."""
-    return Sentence(words, facts)
 
 
 @dataclass(frozen=True)

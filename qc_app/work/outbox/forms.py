@@ -1,8 +1,7 @@
 """What each form of entry does once it has come: readings are recorded, lots booked in, undone ones kept."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from datetime import datetime
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 from uuid import UUID
 
@@ -13,28 +12,30 @@ from qc_app.measure.length import Length, parse_length
 from qc_app.phrase import phrase
 from qc_app.plan.quantity import Quantity, Units, format_amount, format_difference
 from qc_app.records.building import Panel
+from qc_app.records.nonconformity import Nonconformity
 from qc_app.records.reading import Reading
-from qc_app.records.shop import Instrument, Person
-from qc_app.records.tablet import Tablet
 from qc_app.refusal import Refusal, shortened
 from qc_app.work import find
 from qc_app.work.history import outcome_of
+from qc_app.work.instrument_checks import flag
+from qc_app.work.instrument_trust import FLAGGING_WORDS
 from qc_app.work.notices import AFTER_RELEASE, raise_notice
 from qc_app.work.outbox.answer import ReadingAnswer, Reason, Sentence, sentence
 from qc_app.work.outbox.batch import listed, mapping, text, uuid, whole
+from qc_app.work.outbox.instrument_form import take_instrument_check
+from qc_app.work.outbox.lot_forms import take_lot_use, take_material
+from qc_app.work.outbox.occasion import LONGEST_KEY, LONGEST_TEXT, Occasion, Taken, instrument_of
 from qc_app.work.record import NewReading, NotYet, record
-from qc_app.work.release import released
+from qc_app.work.released import released
 from qc_app.work.schedule import book_in_lot
 from qc_app.work.setup import local_zone
 from qc_app.work.standing import Item
+from qc_app.work.state import state_of
 
 MOST_READINGS = 40
 MOST_PHOTOS = 10
 MOST_INSTRUMENTS = 20
 MOST_FIELDS = 20
-LONGEST_KEY = 40
-LONGEST_TEXT = 4000
-"""Of anything typed: above what readings take, so that their own sentences say what is too long."""
 
 WORDS = {
     Verdict.WITHIN: (phrase("Within: {by} from target."), phrase("Within: {amount}.")),
@@ -49,24 +50,6 @@ class Unrecordable(Exception):
     def __init__(self, reasons: list[Reason]) -> None:
         self.reasons = tuple(reasons)
         super().__init__(*(reason.sentence.words for reason in reasons))
-
-
-@dataclass(frozen=True)
-class Occasion:
-    """Who made an entry, on which tablet, when it was made and when it came."""
-
-    author: Person
-    tablet: Tablet | None
-    entered_at: datetime
-    now: datetime
-
-
-@dataclass(frozen=True)
-class Taken:
-    """What came of an entry that is kept."""
-
-    readings: tuple[ReadingAnswer, ...] = ()
-    remarks: tuple[Sentence, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -97,7 +80,11 @@ def take_readings(session: Session, on: Occasion, content: Mapping[str, Any]) ->
     template = _template(session, on, content, item)
     recorded = _record_all(session, on, [_new(template, reading) for reading in sent])
     units = on.author.plant.units
-    remarks = [*_plan_remarks(content, item), *_release_remarks(session, on, item, recorded)]
+    remarks = [
+        *_plan_remarks(content, item),
+        *_release_remarks(session, on, item, recorded),
+        *_instrument_remarks(session, on, recorded),
+    ]
     for reading, told in zip(recorded, sent, strict=True):
         remarks += _reading_remarks(item, reading, told)
     each_once = tuple(said for n, said in enumerate(remarks) if said not in remarks[:n])
@@ -117,7 +104,14 @@ def take_undone(_session: Session, _on: Occasion, _content: Mapping[str, Any]) -
     return Taken()
 
 
-FORMS = {"readings": take_readings, "lot": take_lot, "undone": take_undone}
+FORMS = {
+    "readings": take_readings,
+    "lot": take_lot,
+    "material": take_material,
+    "lot_use": take_lot_use,
+    "instrument_check": take_instrument_check,
+    "undone": take_undone,
+}
 
 
 def _reading(given: Any) -> SentReading:
@@ -159,7 +153,7 @@ def _template(session: Session, on: Occasion, content: Mapping[str, Any], item: 
         place="",
         entries={},
         measured_at=on.entered_at,
-        instruments=tuple(_instrument(session, on, whole(n, "instrument")) for n in dict.fromkeys(numbers)),
+        instruments=tuple(instrument_of(session, on, n) for n in dict.fromkeys(numbers)),
         note=text(content.get("note", ""), "note", LONGEST_TEXT),
         reason=text(content.get("reason", ""), "reason", LONGEST_TEXT),
         tablet=on.tablet,
@@ -176,14 +170,6 @@ def _new(template: NewReading, sent: SentReading) -> NewReading:
         supersedes=sent.supersedes,
         photos=sent.photos,
     )
-
-
-def _instrument(session: Session, on: Occasion, number: int) -> Instrument:
-    # One taken out of use meanwhile was in use when the reading was made.
-    found = session.get(Instrument, number)
-    if found is None or found.plant_id != on.author.plant_id:
-        raise Refusal(phrase("There is no such instrument in this plant."))
-    return found
 
 
 def _record_all(session: Session, on: Occasion, new: list[NewReading]) -> list[Reading]:
@@ -227,16 +213,27 @@ def _release_remarks(session: Session, on: Occasion, item: Item, recorded: list[
     release = released(session, item) if isinstance(item, Panel) else None
     if release is None or not isinstance(item, Panel):
         return []
+    holds = state_of(session, item, on.now).holds
     at = release.released_at.astimezone(local_zone(item.building.plant)).strftime("%Y-%m-%d %H:%M")
     facts = {
         "mark": item.mark,
         "building": item.building.code,
         "released": at,
         "readings": [str(reading.uuid) for reading in recorded],
+        "held": [asdict(held.sentence) for held in holds],
+        "nonconformities": [held.what.number for held in holds if isinstance(held.what, Nonconformity)],
     }
     raise_notice(session, item.building.plant_id, AFTER_RELEASE, facts, on.now, tablet=on.tablet, panel=item)
+    words = phrase("{mark} was released at {at}; the shop lead has been told.")
+    if holds:
+        words = phrase("{mark} was released at {at} and is held now; the shop lead has been told.")
+    return [sentence(words, mark=item.mark, at=at)]
+
+
+def _instrument_remarks(session: Session, on: Occasion, recorded: list[Reading]) -> list[Sentence]:
     return [
-        sentence(phrase("{mark} was released at {at}; the shop lead has been told."), mark=item.mark, at=at)
+        sentence(FLAGGING_WORDS[doubt.why], gauge=doubt.instrument.name, since=doubt.since)
+        for doubt in flag(session, recorded, on.now, on.tablet)
     ]
 
 

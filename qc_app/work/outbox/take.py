@@ -16,7 +16,8 @@ from qc_app.work.find import Visitor
 from qc_app.work.outbox.answer import Answer, Reason, State, from_store
 from qc_app.work.outbox.author import NobodysEntry, Sender, author
 from qc_app.work.outbox.batch import Batch, Entry, Spoiled
-from qc_app.work.outbox.forms import FORMS, Occasion, Unrecordable
+from qc_app.work.outbox.forms import FORMS, Unrecordable
+from qc_app.work.outbox.occasion import Occasion
 from qc_app.work.outbox.sequence import highest, meet, missing, skew, watch_gaps
 from qc_app.work.record import NotYet
 
@@ -130,7 +131,7 @@ def _keep(session: Session, arrival: Arrival, entry: Entry) -> Answer:
     form = FORMS.get(entry.form)
     if form is None:
         raise Refusal(phrase("There is no form “{given}”."), given=shortened(entry.form))
-    on = Occasion(who, arrival.sender.tablet(session), _corrected(arrival, entry), arrival.now)
+    on = Occasion(who, arrival.sender.tablet(session), _corrected(arrival, entry), arrival.now, entry.uuid)
     taken = form(session, on, entry.content)
     answer = Answer(entry.uuid, State.KEPT, arrival.now, readings=taken.readings, remarks=taken.remarks)
     _store(session, arrival, entry, answer)

@@ -1,0 +1,120 @@
+// A page with one form: what is typed is echoed, and once it is whole an entry goes into the outbox.
+
+import { parseLength } from "../measure/length.js";
+import { parseMass } from "../measure/mass.js";
+import { parsePercent } from "../measure/moisture.js";
+import { Refusal } from "../measure/refusal.js";
+import { start as startBar } from "./bar.js";
+import { show, twoWays } from "./echo.js";
+import { Keypad } from "./keypad.js";
+import { writeEntry } from "./outbox.js";
+import { author, start as startPeople } from "./people.js";
+import { completeUnit, said } from "./step.js";
+import { learn, word } from "./words.js";
+
+const words = JSON.parse(document.getElementById("page-words").textContent);
+learn(words);
+const PARSERS = { length: parseLength, mass: parseMass, percent: parsePercent };
+
+export const form = /** @type {HTMLFormElement} */ (document.querySelector("form.entry"));
+const pad = /** @type {HTMLElement} */ (form.querySelector(".keypad"));
+/** @type {import("../measure/quantity.js").Units} */
+export const units = { system: pad.dataset.mode, denominator: Number(pad.dataset.denominator) };
+const keypad = new Keypad(pad, words.keypad);
+const error = form.querySelector(".error.whole");
+const result = form.querySelector(".result");
+
+/** @typedef {{form: string, content: Record<string, any>, title: string, told?: string, isGood?: boolean}} Made */
+/** @type {() => Made} */
+let make;
+let isSaving = false;
+
+/** The fields in sight, in the order they are typed. @returns {HTMLInputElement[]} */
+export const inputs = () => [...form.querySelectorAll("input[data-keypad]")].filter((input) => !input.closest("[hidden]"));
+
+/** What is typed or chosen in a field. @param {string} id */
+export const valueOf = (id) => document.getElementById(id).value.trim();
+
+/**
+ * Begins.
+ * @param {() => Made} makeEntry makes the entry of what is typed, or throws a refusal
+ */
+export function start(makeEntry) {
+  make = makeEntry;
+  form.addEventListener("keypad:next", next);
+  form.addEventListener("submit", next);
+  form.addEventListener("input", echo);
+  form.addEventListener("focusin", ({ target }) => target.matches("[data-keypad]") && keypad.serve(target));
+  startPeople();
+  startBar();
+  focusFirst();
+  document.documentElement.dataset.ready = "";
+}
+
+/** Goes to the first field. */
+export function focusFirst() {
+  const [first] = inputs();
+  if (!first) return;
+  keypad.serve(first);
+  first.focus();
+}
+
+/** @param {Event} event */
+async function next(event) {
+  event.preventDefault();
+  const fields = inputs();
+  for (const input of fields) completeUnit(input, units.system);
+  const at = fields.indexOf(/** @type {HTMLInputElement} */ (event.target));
+  const following = fields.slice(at + 1).find(({ value }) => !value.trim());
+  const isPassed = at >= 0 && (fields[at].value.trim() || fields[at].dataset.optional !== undefined);
+  if (event.type === "keypad:next" && isPassed && following) return following.focus();
+  await save(make);
+}
+
+/** Writes an entry, and makes room for the next. @param {() => Made} makeEntry */
+export async function save(makeEntry) {
+  if (isSaving) return;
+  isSaving = true;
+  error.hidden = true;
+  try {
+    const { told, isGood = true, ...entry } = makeEntry();
+    const person = await author();
+    if (person === null) return;
+    await writeEntry({ ...entry, person: person.id, address: location.pathname + location.search });
+    tell(`${isGood ? "✓" : "✕"} ${told ?? entry.title} · ${word("savedHere")}`, isGood);
+    for (const input of inputs()) clear(input);
+    focusFirst();
+  } catch (failed) {
+    const why = failed instanceof Refusal ? said(failed) : word("saveFailed", { sentence: failed.message });
+    Object.assign(error, { hidden: false, textContent: why });
+  } finally {
+    isSaving = false;
+  }
+}
+
+/** @param {string} textContent @param {boolean} isGood */
+function tell(textContent, isGood) {
+  Object.assign(result, { hidden: false, textContent, className: `result ${isGood ? "within" : "outside"}` });
+}
+
+/** Throws a refusal for the first field that cannot be taken, and goes there. */
+export function checkFields() {
+  for (const input of inputs()) {
+    const isEmpty = !input.value.trim();
+    if (isEmpty && input.dataset.optional !== undefined) continue;
+    input.focus();
+    if (isEmpty) throw new Refusal(word("enterValue"));
+    PARSERS[input.dataset.keypad]?.(input.value);
+  }
+}
+
+/** @param {Event} event */
+function echo({ target }) {
+  if (target.matches("[data-keypad]")) show(document.getElementById(`${target.id}-echo`), twoWays(target.dataset.keypad, target.value, units).join(" = "));
+}
+
+/** @param {HTMLInputElement} input */
+function clear(input) {
+  input.value = "";
+  show(document.getElementById(`${input.id}-echo`), "");
+}
