@@ -13,6 +13,8 @@ pytestmark = pytest.mark.browser
 WHOLE_PAGE = 100_000
 SCRIPTS = 45_000
 TAPS = 45
+NO_GHOST = 70
+"""Milliseconds after which a second touch of the same key is meant."""
 
 # On the panel's own keypad, as a tape reads them: a key for each item, then Next.
 READINGS = (
@@ -31,9 +33,11 @@ WEIGH = """
 """Bytes as they travelled, whether from the server or from the browser's own store."""
 
 COUNT_SHIFTS = """
-window.shift = 0;
+window.shifts = [];
 new PerformanceObserver((list) => {
-  for (const entry of list.getEntries()) window.shift += entry.value;
+  for (const {value, sources} of list.getEntries()) {
+    window.shifts.push([value, ...sources.map(({node}) => node?.className ?? node?.nodeName)]);
+  }
 }).observe({type: "layout-shift", buffered: true});
 """
 
@@ -69,8 +73,9 @@ def test_six_readings_take_few_taps_and_nothing_shifts(worker: Visit) -> None:
         expect(page.get_by_label(label, exact=True).locator("visible=true")).to_be_focused()
         for key in (*keys, "Next"):
             page.get_by_role("group", name="Keypad").get_by_role("button", name=key, exact=True).click()
+            page.wait_for_timeout(NO_GHOST)
             taps += 1
     expect(page.locator(".result")).to_contain_text("readings")
     assert len(worker.entries()) == 1
     assert taps <= TAPS
-    assert page.evaluate("window.shift") == 0
+    assert page.evaluate("window.shifts") == []
