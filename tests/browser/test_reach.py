@@ -24,6 +24,10 @@ PAGES = (
     "/file",
     "/person",
     "/instrument",
+    "/instrument/1",
+    "/instrument/check",
+    "/material",
+    "/lots",
 )
 
 KEY = 104
