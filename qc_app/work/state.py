@@ -217,7 +217,7 @@ def _to_look_into(session: Session, buildings: Collection[int], panels: Sequence
         .where(Panel.building_id.in_(buildings))
         .group_by(Reading.panel_id, Reading.station_id)
     ).all()
-    keys = dict(session.execute(select(Station.id, Station.key)).tuples().all())
+    keys: dict[int, str] = dict(session.execute(select(Station.id, Station.key)).all())
     reached: dict[int, set[str]] = defaultdict(set)
     for panel_id, station_id, _unclear in rows:
         reached[panel_id].add(keys[station_id])
