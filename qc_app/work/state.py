@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TypeVar
 
-from sqlalchemy import func, select
+from sqlalchemy import case, func, select
 from sqlalchemy.orm import Session, defer, joinedload, selectinload
 
 from qc_app.measure.conformity import Verdict
@@ -210,19 +210,18 @@ def _to_look_into(session: Session, buildings: Collection[int], panels: Sequence
 
     Readings outside have opened nonconformities, and ``waiting_at`` says what else is open.
     """
-    of_them = select(Reading.panel_id).join(Panel, Reading.panel_id == Panel.id)
-    of_them = of_them.where(Panel.building_id.in_(buildings))
-    unclear = session.scalars(of_them.where(Reading.verdict == Verdict.UNCLEAR.value).distinct())
-    reached: dict[int, set[str]] = defaultdict(set)
+    is_unclear = func.max(case((Reading.verdict == Verdict.UNCLEAR.value, 1), else_=0))
     rows = session.execute(
-        of_them.join(Station, Reading.station_id == Station.id)
-        .add_columns(Station.key)
-        .where(Panel.waiting_at.is_not(None))
-        .distinct()
-    )
-    for panel_id, station in rows:
-        reached[panel_id].add(station)
-    return {number for number in unclear if number is not None} | {
+        select(Reading.panel_id, Reading.station_id, is_unclear)
+        .join(Panel, Reading.panel_id == Panel.id)
+        .where(Panel.building_id.in_(buildings))
+        .group_by(Reading.panel_id, Reading.station_id)
+    ).all()
+    keys: dict[int, str] = dict(session.execute(select(Station.id, Station.key)).all())
+    reached: dict[int, set[str]] = defaultdict(set)
+    for panel_id, station_id, _unclear in rows:
+        reached[panel_id].add(keys[station_id])
+    return {panel_id for panel_id, _station, unclear in rows if unclear} | {
         panel.id for panel in panels if _went_past(panel, reached[panel.id])
     }
 

@@ -18,7 +18,7 @@ const UNPRINTABLE = /[\p{C}\p{Zl}\p{Zp}<>\\]/u;
 export function lotMark(text) {
   const trimmed = text.trim();
   const mark = /^https?:/i.test(trimmed) ? markInAddress(trimmed) : trimmed;
-  const isMark = mark !== null && mark.length <= LONGEST_MARK && /[\p{L}\p{N}]/u.test(mark) && !UNPRINTABLE.test(mark);
+  const isMark = mark !== null && !mark.includes("://") && mark.length <= LONGEST_MARK && /[\p{L}\p{N}]/u.test(mark) && !UNPRINTABLE.test(mark);
   return isMark ? mark : null;
 }
 
@@ -42,7 +42,7 @@ export async function open(facts, refused) {
   const list = element("ul", { className: "open" });
   const said = element("p", { className: "error", role: "alert", hidden: true });
   const done = element("p", { role: "status" });
-  const input = element("input", { type: "text", id: "lot-mark", autocomplete: "off", spellcheck: false, maxLength: 200, "data-scan": "" });
+  const input = element("input", { type: "text", id: "lot-mark", autocomplete: "off", spellcheck: false, maxLength: 500 });
   let replaced = refused?.uuid ?? null;
 
   const take = async (/** @type {string} */ text) => {
@@ -58,7 +58,7 @@ export async function open(facts, refused) {
     return undefined;
   };
   const camera = key(words.scan, () => scan(take));
-  const form = element("form", {}, element("label", { htmlFor: "lot-mark" }, words.mark), input, said, done,
+  const form = element("form", {}, element("div", { className: "row" }, element("label", { htmlFor: "lot-mark" }, words.mark), said, input), done,
     element("div", { className: "ways" }, element("button", { type: "submit", className: "primary" }, words.save), camera));
   form.addEventListener("submit", (event) => {
     event.preventDefault();
@@ -66,6 +66,7 @@ export async function open(facts, refused) {
   });
   const title = words.title.replace("{mark}", facts.mark);
   dialog.append(element("header", {}, element("h2", { id: "lots-title" }, title), key(word("close"), () => dialog.close(), "quiet")), list, form);
+  // A hand scanner types into the field and presses Enter; elsewhere in the dialog it is heard all the same.
   const stop = listenForScanner(take);
   dialog.addEventListener("close", () => {
     stop();

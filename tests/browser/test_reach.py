@@ -27,6 +27,14 @@ DESK_PAGES = (
     "/instrument",
     "/tablets",
     "/notices",
+    "/instrument/1",
+    "/instrument/check",
+    "/material",
+    "/lots",
+    "/board",
+    "/nonconformity",
+    "/plan",
+    "/building/1/loads",
 )
 
 TOO_LOW = """
