@@ -62,9 +62,11 @@ def test_panels_that_come_next_are_listed_with_where_they_are_now(worker: Browse
 
 def test_the_tablet_is_told_which_pages_to_keep_in_both_languages(worker: Browser, shop: Cast) -> None:
     kept = block(worker.get("/station/sheathing_fence"), "pages-to-keep")
-    assert kept[:3] == [
+    assert kept[:5] == [
         "/station/sheathing_fence?language=en",
         "/outbox?language=en",
+        "/instrument/check?language=en",
+        "/lots/new?language=en",
         f"/station/sheathing_fence/panel/{shop.panel}?language=en",
     ]
     assert f"/station/sheathing_fence/panel/{shop.floor_panel}?language=es" in kept

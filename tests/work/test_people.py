@@ -21,7 +21,8 @@ USUAL = {"name": "Ida Moss", "sign_in_name": "ida", "role": "worker", "password"
 def add(database: Database, cast: Cast, by: str = "manager", **otherwise: str) -> int:
     with database.write() as session:
         said = USUAL | otherwise
-        return add_person(session, cast.person(session, by), **said, now=NOW).id
+        add_as = partial(add_person, session, cast.person(session, by), now=NOW, building=None)
+        return add_as(**said).id
 
 
 def number_of_people(database: Database) -> int:

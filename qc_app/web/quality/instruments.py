@@ -47,7 +47,7 @@ Deed = Callable[[Session, Person, Instrument], object]
 class DetailsForm(FlaskForm):
     """What is known of an instrument's accuracy."""
 
-    accuracy_class = SelectField(_l("Accuracy class"))
+    accuracy_class = SelectField(_l("Accuracy class"), default="")
     graduation = StringField(
         _l("Graduation"), description=_l("The smallest step it shows, such as 1/32 in, 0.1 g or 0.1 %.")
     )
