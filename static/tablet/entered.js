@@ -2,7 +2,7 @@
 
 import { entries } from "./outbox.js";
 
-/** @typedef {{verdict: string, entries: Record<string, string>, uuid: string, at: string, entry: Record<string, any> | null}} Newest */
+/** @typedef {{verdict: string, entries: Record<string, string>, uuid: string, at: string, isAccepted?: boolean, entry: Record<string, any> | null}} Newest */
 
 /**
  * The newest reading of each check, by its key; the tablet's own where that is newer.
@@ -27,7 +27,9 @@ function lay(entry, newest) {
   for (const reading of entry.content.readings) {
     const before = newest.get(keyOf(reading));
     const isNewer = !before || before.uuid === reading.uuid || new Date(before.at) <= new Date(entry.entered_at);
-    if (isNewer) newest.set(keyOf(reading), { ...reading, verdict: verdictOf(entry, reading), at: entry.entered_at, entry });
+    // Only the server knows that a reading was accepted; a newer one is judged afresh.
+    const isAccepted = before?.uuid === reading.uuid && before.isAccepted;
+    if (isNewer) newest.set(keyOf(reading), { ...reading, verdict: verdictOf(entry, reading), isAccepted, at: entry.entered_at, entry });
   }
 }
 

@@ -98,16 +98,20 @@ function showKeys(step, field) {
 /** The step after `number` that has no reading yet, or else the first that is not proven. @param {number} number */
 function nextStep(number) {
   const order = [...steps.slice(number), ...steps.slice(0, number)];
-  return order.find((step) => stateOf(step) === "none") ?? steps.find((step) => stateOf(step) !== "within") ?? null;
+  return order.find((step) => stateOf(step) === "none") ?? steps.find((step) => !SETTLED.includes(stateOf(step))) ?? null;
 }
 
 /** @param {Step} step */
 function stateOf(step) {
-  const verdicts = step.asked.map((asked) => newest.get(keyOf(asked))?.verdict ?? "none");
-  return ["attention", "none", "outside", "unclear"].find((state) => verdicts.includes(state)) ?? "within";
+  const states = step.asked.map((asked) => stateOfReading(newest.get(keyOf(asked))));
+  return ["attention", "none", "outside", "unclear", "accepted"].find((state) => states.includes(state)) ?? "within";
 }
 
-const SIGNS = { within: "✓", outside: "✕", unclear: "!", attention: "!", none: "–" };
+/** What was accepted as it is counts as settled, whatever its verdict. @param {import("./entered.js").Newest | undefined} reading */
+const stateOfReading = (reading) => (reading?.isAccepted ? "accepted" : reading?.verdict ?? "none");
+
+const SETTLED = ["within", "accepted"];
+const SIGNS = { accepted: "✓", within: "✓", outside: "✕", unclear: "!", attention: "!", none: "–" };
 
 /** @param {Element} link @returns {number[]} */
 const numbersOf = (link) => (link.dataset.steps ?? link.dataset.step).split(" ").map(Number);
@@ -115,8 +119,8 @@ const numbersOf = (link) => (link.dataset.steps ?? link.dataset.step).split(" ")
 function showStates() {
   for (const link of document.querySelectorAll(".steps a")) {
     const states = numbersOf(link).map((number) => stateOf(steps[number - 1]));
-    const state = ["attention", "outside", "unclear", "none"].find((wanted) => states.includes(wanted)) ?? "within";
-    const part = link.hasAttribute("data-steps") && state === "none" && states.includes("within") ? "part" : state;
+    const state = ["attention", "outside", "unclear", "none", "accepted"].find((wanted) => states.includes(wanted)) ?? "within";
+    const part = link.hasAttribute("data-steps") && state === "none" && states.some((one) => SETTLED.includes(one)) ? "part" : state;
     link.querySelector(".state").textContent = SIGNS[state];
     link.dataset.state = part;
     link.dataset.name ??= link.getAttribute("aria-label") ?? link.querySelector(".name").textContent;
@@ -132,7 +136,7 @@ function showNewest(step) {
   line.hidden = !before;
   if (!before) return;
   const typed = Object.values(before.entries).filter(Boolean).join(" · ");
-  line.replaceChildren(word("newest", { verdict: word(before.verdict), amount: typed }), " ", correctKey(step, before));
+  line.replaceChildren(word("newest", { verdict: word(stateOfReading(before)), amount: typed }), " ", correctKey(step, before));
 }
 
 /** @param {Step} step @param {any} before */

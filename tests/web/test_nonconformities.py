@@ -127,6 +127,9 @@ def test_scrapping_leads_to_the_panel_made_again(signed_in: SignedIn, opened: in
     page = manager.get(f"/panel/{shop.panel}")
     assert "Made again as" in page
     assert "Put it on hold" not in page
+    building = manager.get(f"/building/{shop.building}")
+    assert "0 of 2 panels proven." in building
+    assert re.search(r"R-01</a>.*?</svg>\s+scrapped</td>", building, re.DOTALL)
 
 
 def test_cause_and_links_are_written_down(

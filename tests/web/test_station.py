@@ -2,7 +2,10 @@
 
 import json
 import re
+from dataclasses import replace
+from datetime import timedelta
 from typing import Any
+from uuid import UUID
 
 import pytest
 from sqlalchemy import select
@@ -10,10 +13,15 @@ from sqlalchemy import select
 from qc_app.measure.length import parse_length
 from qc_app.records.building import Panel
 from qc_app.records.database import Database
+from qc_app.records.nonconformity import Nonconformity
 from qc_app.records.shop import Instrument
 from qc_app.work.hold import place_hold
+from qc_app.work.nonconformity import decide
 from tests.conftest import NOW, Cast, panel_of
 from tests.web.conftest import Browser, SignedIn
+from tests.work.conftest import check
+
+FAILED = replace(check("framing_check", "framing", "no"), of="floor_panel")
 
 
 @pytest.fixture
@@ -66,10 +74,32 @@ def test_the_tablet_is_told_which_pages_to_keep_in_both_languages(worker: Browse
         "/station/sheathing_fence?language=en",
         "/outbox?language=en",
         "/instrument/check?language=en",
-        "/lots/new?language=en",
+        "/material?language=en",
         f"/station/sheathing_fence/panel/{shop.panel}?language=en",
     ]
     assert f"/station/sheathing_fence/panel/{shop.floor_panel}?language=es" in kept
+
+
+def test_a_check_accepted_as_it_is_is_told_so_until_it_is_read_again(
+    worker: Browser, shop: Cast, sqlite_database: Database
+) -> None:
+    def newest() -> list[tuple[str, bool]]:
+        facts = block(worker.get(f"/station/framing/panel/{shop.floor_panel}"), "facts")
+        told = [asked["reading"] for step in facts["steps"] for asked in step]
+        return [(reading["verdict"], reading["isAccepted"]) for reading in told if reading]
+
+    again = replace(FAILED, at=NOW + timedelta(minutes=40), uuid=UUID(int=7))
+    with sqlite_database.write() as session:
+        FAILED.record(session, shop)
+    assert newest() == [("outside", False)]
+    with sqlite_database.write() as session:
+        one, manager = session.scalars(select(Nonconformity)).one(), shop.person(session, "manager")
+        at = NOW + timedelta(minutes=30)
+        decide(session, manager, one, "accept", "The gap is covered.", one.version, at, "Ada Fern")
+    assert newest() == [("outside", True)]
+    with sqlite_database.write() as session:
+        again.record(session, shop, again.at)
+    assert newest() == [("outside", False)]
 
 
 def test_a_label_is_looked_up_among_all_panels_in_hand(worker: Browser, shop: Cast) -> None:

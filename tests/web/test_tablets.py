@@ -218,12 +218,36 @@ def test_every_kind_of_notice_is_told_in_sentences(
         "gap": {"numbers": [7]},
         "memory": {"received": 41, "written": 43},
         "after_release": {"mark": "R-01", "building": "H1", "released": "2026-03-02 10:00"},
+        "instrument_overdue": {"instrument": "Tape 4", "since": "2026-02-28"},
+        "instrument_doubted": {"instrument": "Tape 4", "since": "2026-03-01"},
+        "instrument_failed": {"instrument": "Tape 4", "by": "+1/8", "panels": 3},
+        "released_in_doubt": {"instrument": "Tape 4", "mark": "R-01", "building": "H1"},
+        "release_withdrawn": {"mark": "R-01", "building": "H1", "who": "Otto Lind", "reason": "Sill split."},
+        "packet_outdated": {
+            "mark": "R-01",
+            "building": "H1",
+            "who": "Otto Lind",
+            "reason": "Sill split.",
+            "name": "Ada Stern",
+            "person": 1,
+        },
+        "wet_lot": {"lot": "B-7", "mark": "R-01", "moisture": "21 %", "limit": "18 %"},
     }
     said = {
         "clock": "The clock of Tablet 2 is 180 minutes off.",
         "gap": "though later ones have: 7.",
         "memory": "The memory of Tablet 2 was emptied; entries after number 41 may be missing.",
         "after_release": "Readings of R-01 in building H1 came after its release on 2026-03-02 10:00.",
+        "instrument_overdue": "taken with Tape 4, which should have been calibrated by 2026-02-28.",
+        "instrument_doubted": "taken with Tape 4 although it failed its check on 2026-03-01.",
+        "instrument_failed": "found wrong: +1/8. Panels measured with it since its last good check: 3.",
+        "released_in_doubt": "R-01 in building H1 is released, but was measured with Tape 4, found wrong.",
+        "release_withdrawn": "Otto Lind withdrew the release of R-01 in building H1: “Sill split.”",
+        "packet_outdated": (
+            "Ada Stern has a handover packet of building H1. The release of R-01 was withdrawn since: "
+            "“Sill split.”"
+        ),
+        "wet_lot": "Lot B-7 went into R-01 although it came in at 21 %; the limit is 18 %.",
     }
     tablet_id, _ = enrolled(sqlite_database, shop)
     with sqlite_database.write() as session:

@@ -21,8 +21,10 @@ USUAL = {"name": "Ida Moss", "sign_in_name": "ida", "role": "worker", "password"
 def add(database: Database, cast: Cast, by: str = "manager", **otherwise: str) -> int:
     with database.write() as session:
         said = USUAL | otherwise
-        add_as = partial(add_person, session, cast.person(session, by), now=NOW, building=None)
-        return add_as(**said).id
+        name, sign_in_name, role, password = (
+            said[key] for key in ("name", "sign_in_name", "role", "password")
+        )
+        return add_person(session, cast.person(session, by), name, sign_in_name, role, password, NOW).id
 
 
 def number_of_people(database: Database) -> int:

@@ -28,7 +28,7 @@ class PersonForm(FlaskForm):
     name = StringField(_l("Name"), [InputRequired(_l("Enter the person's name."))])
     sign_in_name = StringField(_l("Sign-in name"), [InputRequired(_l("Choose a sign-in name."))])
     role = SelectField(_l("Role"))
-    building = SelectField(_l("Building, for a customer or site crew lead"))
+    building = SelectField(_l("Building, for a customer or site crew lead"), default="")
     password = PasswordField(
         _l("First password"),
         [InputRequired(_l("Choose a password."))],
@@ -40,7 +40,7 @@ class RoleForm(FlaskForm):
     """What somebody is from now on."""
 
     role = SelectField(_l("Role"))
-    building = SelectField(_l("Building, for a customer or site crew lead"))
+    building = SelectField(_l("Building, for a customer or site crew lead"), default="")
     active = SelectField(
         _l("Signing in"), choices=[choice("yes", _l("May sign in")), choice("no", _l("Shut out"))]
     )

@@ -24,6 +24,7 @@ class Asked:
     check: Check
     requirement: Requirement
     reading: Reading | None
+    is_accepted: bool
 
     @property
     def characteristic(self) -> Characteristic:
@@ -104,15 +105,13 @@ class Step:
     def instrument_kinds(self) -> tuple[str, ...]:
         return tuple(dict.fromkeys(kind for asked in self.asked for kind in asked.characteristic.instruments))
 
-    @property
-    def is_proven(self) -> bool:
-        return all(asked.reading is not None and asked.reading.is_within for asked in self.asked)
-
 
 def steps_of(due: Iterable[Due], subject: Subject) -> tuple[Step, ...]:
     """The steps for the checks due on an item, in the order of the plan."""
     asked = [
-        Asked(n, d.check, d.check.characteristic.requirement(subject, d.check.place), d.reading)
+        Asked(
+            n, d.check, d.check.characteristic.requirement(subject, d.check.place), d.reading, d.is_accepted
+        )
         for n, d in enumerate(due, 1)
     ]
     groups = groupby(asked, lambda a: a.characteristic.together or a.number)
@@ -166,16 +165,17 @@ def _asked(asked: Asked) -> dict[str, Any]:
         "bay": asked.bay or None,
         "fields": {field.key: asked.input_id(field) for field in characteristic.method.fields},
         "instruments": characteristic.instruments,
-        "reading": _reading(asked.reading),
+        "reading": _reading(asked.reading, asked.is_accepted),
     }
 
 
-def _reading(reading: Reading | None) -> dict[str, Any] | None:
+def _reading(reading: Reading | None, is_accepted: bool) -> dict[str, Any] | None:
     if reading is None:
         return None
     return {
         "uuid": str(reading.uuid),
         "verdict": reading.verdict,
+        "isAccepted": is_accepted,
         "entries": reading.entries,
         "at": reading.measured_at.isoformat(),
     }
