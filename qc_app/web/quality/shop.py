@@ -40,7 +40,7 @@ class RoleForm(FlaskForm):
     """What somebody is from now on."""
 
     role = SelectField(_l("Role"))
-    building = SelectField(_l("Building, for a customer or site crew lead"), default="")
+    building = SelectField(_l("Building, for a customer or site crew lead"))
     active = SelectField(
         _l("Signing in"), choices=[choice("yes", _l("May sign in")), choice("no", _l("Shut out"))]
     )
