@@ -365,9 +365,11 @@ def test_a_correction_keeps_the_first_reading_and_says_why(database: Database, c
             select(Event).where(Event.chain == f"building {cast.building}").order_by(Event.number)
         ).all()
         assert first_break(events) is None
-        assert events[-1].what == "reading corrected"
-        assert events[-1].facts["corrects"] == str(first.uuid)
-        assert events[-1].facts["reason"] == "Misread the tape."
+        told, closed = events[-2:]
+        assert told.what == "reading corrected"
+        assert told.facts["corrects"] == str(first.uuid)
+        assert told.facts["reason"] == "Misread the tape."
+        assert closed.what == "nonconformity closed"
 
 
 @pytest.mark.parametrize(
