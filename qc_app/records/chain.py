@@ -31,11 +31,11 @@ def links(session: Session, chain: str) -> Iterator[Link]:
     # Columns of the table instead of attributes of the class, which would cost a third more time.
     column = Event.__table__.c
     query = select(*(column[name] for name in Link._fields))
-    rows = session.execute(
+    with session.execute(
         query.where(column.chain == chain).order_by(column.number),
         execution_options={"yield_per": ROWS_AT_ONCE},
-    )
-    return map(Link._make, rows)
+    ) as rows:  # closed as well where the reader stops at the first break
+        yield from map(Link._make, rows)
 
 
 def what_differs(link: Link, before: Link | None) -> str | None:
