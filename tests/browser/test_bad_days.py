@@ -188,8 +188,9 @@ def test_a_tablet_goes_on_by_itself_when_the_server_is_back_on_its_port(
     tablet.page.clock.fast_forward(HOLD)
     expect_line(tablet, "1 waiting")
     server.start()
-    for _ in range(3):
+    for _ in range(20):
         tablet.page.clock.fast_forward(HOLD)
+        tablet.page.wait_for_timeout(100)
     expect_line(tablet, "All on the server")
     expect_stored_once(database, tablet)
 

@@ -316,6 +316,7 @@ def test_a_photo_is_made_small_and_goes_with_the_entry(worker: Visit, database: 
     expect(page.locator(".photos img:visible")).to_have_count(1)
     page.get_by_label("Yes", exact=True).locator("visible=true").check()
     page.get_by_role("button", name="Save", exact=True).click()
+    expect(result(page)).to_contain_text("within")
     worker.send()
     with database.read() as session:
         newest = session.scalars(select(Reading).order_by(Reading.id.desc())).first()

@@ -410,7 +410,8 @@ def test_only_station_pages_are_kept_of_those_opened(worker: Visit) -> None:
     worker.page.goto(worker.address + "/building")
     worker.page.goto(worker.address + "/chart")
     kept = kept_addresses(worker.page)
-    assert [path for path in kept if not path.startswith(("/station", "/outbox"))] == []
+    of_stations = ("/station", "/outbox", "/material", "/instrument/check")
+    assert [path for path in kept if not path.startswith(of_stations)] == []
 
 
 def test_being_sent_to_sign_in_leaves_the_kept_page_as_it_was(worker: Visit, served: Served) -> None:

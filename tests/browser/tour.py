@@ -20,7 +20,7 @@ RUN_AXE = "async () => (await axe.run(document, {resultTypes: ['violations']})).
 CUT_OFF = """
 () => [...document.querySelectorAll("body *")]
   .filter((e) => e.checkVisibility({visibilityProperty: true}))
-  .filter((e) => !e.closest(".visually-hidden, .skip, svg, select, input, textarea, video"))
+  .filter((e) => !e.closest(".visually-hidden, .unseen, .skip, svg, select, input, textarea, video"))
   .filter((e) => [...e.childNodes].some((n) => n.nodeType === 3 && n.data.trim()))
   .filter((e) => {
     const words = document.createRange();
