@@ -4,6 +4,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from time import monotonic, sleep
 
 from alembic import command
 from alembic.config import Config
@@ -122,10 +123,24 @@ def _prepare_sqlite(connection: sqlite3.Connection, _record: object) -> None:
     # The driver would otherwise begin transactions by itself, and later than the first read.
     connection.isolation_level = None
     connection.execute("PRAGMA foreign_keys = ON")
-    connection.execute("PRAGMA journal_mode = WAL")
+    _keep_a_log_ahead(connection)
     connection.execute("PRAGMA synchronous = FULL")
     # By itself SQLite knows capitals from A to Z only.
     connection.create_function("lower", 1, _in_small_letters, deterministic=True)
+
+
+def _keep_a_log_ahead(connection: sqlite3.Connection) -> None:
+    """Switches to write-ahead logging. SQLite does not wait by itself while another program switches too."""
+    give_up_at = monotonic() + BUSY_TIMEOUT_SECONDS
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode != sqlite3.SQLITE_BUSY or monotonic() > give_up_at:
+                raise
+            sleep(0.01)
+        else:
+            return
 
 
 def _in_small_letters(text: str | None) -> str | None:
