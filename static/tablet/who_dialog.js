@@ -87,12 +87,20 @@ function layPin(dialog, person, asked, answer) {
   const label = element("label", { htmlFor: field.id }, word("pin"));
   const said = element("p", { className: "said", role: "alert" });
   const other = key(word("other_person"), () => layNames(dialog, asked, answer), "quiet other");
+  let isChecking = false;
   const form = element("form", { className: "pin" }, label, field, said, digits(field), other);
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
+    if (isChecking) {
+      return;
+    }
+    isChecking = true;
     said.textContent = word("checking");
-    const outcome = await asked.signIn(person, field.value);
+    const pin = field.value;
     field.value = "";
+    const outcome = await asked.signIn(person, pin).finally(() => {
+      isChecking = false;
+    });
     if ("person" in outcome) {
       answer(outcome.person);
     } else {

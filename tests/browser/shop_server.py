@@ -1,7 +1,6 @@
 """A small stand-in for the server's half of the outbox, answering a tablet inside a real browser."""
 
 import json
-import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -9,9 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from playwright.sync_api import BrowserContext, Page, Request, Route
-from waitress.server import create_server
 
 from qc_app.records.database import Database
+from qc_app.serve.listen import Listener, listening
 from qc_app.web import create_app
 from tests.browser.conftest import Visit
 from tests.conftest import PASSWORD, stage
@@ -33,12 +32,9 @@ def small_shop(folder: Path) -> Iterator[str]:
     database = Database(str(folder / "qc.db"))
     database.migrate()
     stage(database)
-    server = create_server(create_app(database), host="127.0.0.1", port=0, threads=4)
-    thread = threading.Thread(target=server.run)
-    thread.start()
-    yield f"http://127.0.0.1:{server.effective_port}"  # type: ignore[union-attr] # one socket, one port
-    server.close()
-    thread.join(timeout=10)
+    listener = Listener(create_app(database), "127.0.0.1", 0)
+    with listening([listener]):
+        yield f"http://127.0.0.1:{listener.port}"
     database.close()
 
 

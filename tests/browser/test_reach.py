@@ -3,7 +3,10 @@
 axe-core holds its rules for WCAG 2.2; 320 px wide is WCAG's measure of reflow (1.4.10).
 """
 
+import re
+
 import pytest
+from playwright.sync_api import expect
 
 import seed_demo
 from qc_app.records.database import Database
@@ -104,7 +107,7 @@ def test_no_page_of_a_tablet_has_a_fault_that_a_checker_can_find(
     found["PIN"] = look_over(tablet)
     page.locator("#people-pin").fill("0000")
     page.locator("dialog button[type=submit]").click()
-    page.locator(".said:not(:empty)").wait_for()
+    expect(page.locator(".said")).to_have_text(re.compile("PIN.*(not right|no es correcto)"))
     found["wrong PIN"] = look_over(tablet, (LANDSCAPE,))
     page.locator("#people-pin").fill(seed_demo.PIN)
     page.locator("dialog button[type=submit]").click()
