@@ -15,7 +15,7 @@ from qc_app.records.reading import Reading
 from qc_app.records.shop import Station
 from qc_app.work.fill_agreement import FillAgreement, agreements_of
 from qc_app.work.record import circumstances_of
-from qc_app.work.standing import Item, accepted_readings, readings_of, standing
+from qc_app.work.standing import Item, decided_about, readings_of, standing
 from qc_app.work.waiting import Due, due_of
 
 
@@ -55,7 +55,7 @@ class PanelLine:
 def history_of(session: Session, item: Item) -> History:
     """Everything known about an item."""
     readings = readings_of(session, item)
-    newest, accepted = standing(readings), accepted_readings(session, item)
+    newest, decided = standing(readings), decided_about(session, item)
     rules = _rules_by_reading(session, readings)
     told = tuple(
         Told(
@@ -71,7 +71,7 @@ def history_of(session: Session, item: Item) -> History:
         due
         for station in plan.kind(item.kind).route
         for check in plan.checks(item.subject, station)
-        if not (due := due_of(check, newest, accepted)).is_proven
+        if not (due := due_of(check, newest, decided)).is_proven
     )
     return History(
         told,

@@ -8,6 +8,7 @@ its limits opens a nonconformity. It closes when
   the shop lead decided rework or repair where it says ``lead``;
 - it is accepted as it is, which the customer must have agreed to; or the panel is scrapped, and made again.
 
+A panel moved to another control plan, whose limits a standing reading does not meet, opens one as well.
 One that a person opened has no check of its own; once put right, somebody looks at it again and confirms.
 """
 
@@ -39,7 +40,7 @@ from qc_app.work.released import released
 from qc_app.work.remake import remake
 from qc_app.work.roles import Act, require
 from qc_app.work.said import reason_of, refuse_long_note, storable
-from qc_app.work.standing import ACCEPT, accepted_readings, place_item
+from qc_app.work.standing import ACCEPT, decided_about, place_item
 
 CORRECTED = "correction"
 CONFIRMED = "confirmed"
@@ -87,24 +88,22 @@ def open_by_reading(session: Session, reading: Reading, now: datetime) -> Noncon
     if panel is None or panel.scrapped_at is not None:
         return None
     newest = _readings_left(session, reading)[-1]
-    if newest.verdict != Verdict.OUTSIDE or newest.id in accepted_readings(session, panel):
+    if newest.verdict != Verdict.OUTSIDE or newest.id in decided_about(session, panel).accepted:
         return None
-    before = _of_check(session, reading)
-    if any(one.closed_at is None for one in before):
-        return None
-    opened = _open(
-        session,
-        panel,
-        newest.person,
-        now,
-        what=_what(newest),
-        characteristic=newest.characteristic.key,
-        place=newest.place,
-        reading_id=newest.id,
-    )
-    if before:
-        _link(session, before[-1], opened)
-    return opened
+    return _open_about(session, panel, newest, _what(newest), newest.person, now)
+
+
+def open_by_move(
+    session: Session, person: Person, panel: Panel, reading: Reading, now: datetime
+) -> Nonconformity | None:
+    """Opens a nonconformity about a reading that no longer proves its check, now that its panel was moved.
+
+    None where one is open for the check already.
+    """
+    said = format_amount(reading.quantity, reading.amount, panel.building.plant.units)
+    version = panel.control_plan.version
+    what = f"{_check_name(reading)}: {said}, not proven under version {version} of the control plan."
+    return _open_about(session, panel, reading, what, person, now)
 
 
 def settle_by_reading(session: Session, reading: Reading, now: datetime) -> Nonconformity | None:
@@ -334,8 +333,13 @@ def newest_reading(session: Session, one: Nonconformity) -> Reading | None:
 
 def _settled_how(session: Session, one: Nonconformity, left: Sequence[Reading]) -> str | None:
     """How it closes now that the newest reading conforms; None while the shop lead has to decide first."""
-    since = session.get_one(Reading, one.reading_id).measured_at
-    if not any(r.verdict == Verdict.OUTSIDE and r.measured_at >= since for r in left):
+    opening = session.get_one(Reading, one.reading_id)
+    if left[-1] is opening:
+        return None
+    is_still_wrong = opening in left or any(
+        r.verdict == Verdict.OUTSIDE and r.measured_at >= opening.measured_at for r in left
+    )
+    if not is_still_wrong:
         return CORRECTED
     plan, decided = one.panel.control_plan.plan, one.dispositions[-1] if one.dispositions else None
     is_here = plan.puts_right(one.panel.kind, one.characteristic) is PutRight.HERE
@@ -367,7 +371,7 @@ def _readings_left(session: Session, reading: Reading) -> list[Reading]:
 
 
 def _of_check(session: Session, reading: Reading) -> list[Nonconformity]:
-    """Those that readings of this check opened, in order of their numbers."""
+    """Those about this check, in order of their numbers."""
     return list(
         session.scalars(
             select(Nonconformity)
@@ -385,12 +389,31 @@ def _what(reading: Reading) -> str:
     """What a reading says is wrong, in the shop's units."""
     assert reading.panel is not None, "nonconformities are of panels"  # noqa: S101
     units, quantity = reading.panel.building.plant.units, reading.quantity
-    name = f"{reading.characteristic.name}, {reading.place}" if reading.place else reading.characteristic.name
+    name = _check_name(reading)
     said = format_amount(quantity, reading.amount, units)
     if reading.target is None or quantity is Quantity.COUNT:
         return f"{name}: {said}, outside its limits."
     by = format_difference(quantity, reading.deviation, units)
     return f"{name}: {said}, {by} from target, outside its limits."
+
+
+def _check_name(reading: Reading) -> str:
+    name = reading.characteristic.name
+    return f"{name}, {reading.place}" if reading.place else name
+
+
+def _open_about(
+    session: Session, panel: Panel, reading: Reading, what: str, by: Person, now: datetime
+) -> Nonconformity | None:
+    """Opens one about the check of a reading, linked with the one before; None where one is open already."""
+    before = _of_check(session, reading)
+    if any(one.closed_at is None for one in before):
+        return None
+    check = {"characteristic": reading.characteristic.key, "place": reading.place}
+    opened = _open(session, panel, by, now, what=what, reading_id=reading.id, **check)
+    if before:
+        _link(session, before[-1], opened)
+    return opened
 
 
 def _open(
@@ -409,6 +432,12 @@ def _open(
     session.add(opened)
     session.flush()
     facts = {"what": what}
+    if opened.reading_id is not None:
+        facts |= {
+            "characteristic": opened.characteristic,
+            "place": opened.place,
+            "reading": str(session.get_one(Reading, opened.reading_id).uuid),
+        }
     if opened.places:
         facts["places"] = opened.places
     if opened.photos:

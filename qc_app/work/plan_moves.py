@@ -16,7 +16,7 @@ from qc_app.records.release import Release, ReleaseWithdrawal
 from qc_app.records.shop import Person
 from qc_app.refusal import Refusal
 from qc_app.work.find import NotFound
-from qc_app.work.hold import place_hold
+from qc_app.work.nonconformity import open_by_move
 from qc_app.work.plan_versions import has_started
 from qc_app.work.rejudge import Rejudging
 from qc_app.work.roles import Act, require
@@ -89,8 +89,8 @@ def move_panel(
 ) -> Move:
     """Has a panel that has started judged by a newer version from now on.
 
-    Its readings stay as they were stored. Where one no longer proves its check, the panel is put on hold and
-    the hold says which checks have to be made again.
+    Its readings stay as they were stored. Where one no longer proves its check, a nonconformity is opened:
+    the check has to be made again, or what was read accepted as it is.
 
     Raises
     ------
@@ -109,7 +109,6 @@ def move_panel(
         "judged": {_named(one.reading): one.would_be for one in move.rejudged if one.changes},
     }
     panel.control_plan = version
-    place_item(session, panel)
     append_event(
         session,
         panel.building,
@@ -119,8 +118,9 @@ def move_panel(
         person=person,
         panel_id=panel.id,
     )
-    if move.due_again:
-        place_hold(session, person, panel, _again(move), now)
+    for one in move.due_again:
+        open_by_move(session, person, panel, one.reading, now)
+    place_item(session, panel)
     return move
 
 
@@ -133,16 +133,6 @@ def newer_versions(session: Session, panel: Panel, now: datetime) -> list[Contro
     )
     found = session.scalars(came_later.order_by(ControlPlan.version.desc()))
     return [version for version in found if _has_kind(panel, version)]
-
-
-def _again(move: Move) -> str:
-    """Why the panel is held, in English, as the record is kept."""
-    names = ", ".join(
-        f"{one.reading.characteristic.name} {one.reading.place}".strip() for one in move.due_again
-    )
-    return f"Moved to version {move.version.version} of the control plan. To be checked again: {names}."[
-        :1000
-    ]
 
 
 def _named(reading: Reading) -> str:

@@ -1,6 +1,7 @@
 """What a panel's or lot's readings prove so far, and where it waits because of that."""
 
 from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -12,7 +13,7 @@ from qc_app.records.nonconformity import Nonconformity
 from qc_app.records.reading import Reading
 from qc_app.records.standing import standing
 
-__all__ = ["ACCEPT", "Item", "accepted_readings", "place_item", "readings_of", "standing", "verdicts"]
+__all__ = ["ACCEPT", "Decided", "Item", "decided", "decided_about", "place_item", "readings_of", "standing"]
 
 Item = Panel | Lot
 """What can be measured."""
@@ -29,24 +30,45 @@ def readings_of(session: Session, item: Item) -> list[Reading]:
     )
 
 
-def accepted_readings(session: Session, item: Item) -> frozenset[int]:
-    """The numbers of its readings that were accepted as they are, by concession."""
-    if not isinstance(item, Panel):
-        return frozenset()
-    query = select(Nonconformity.closing_reading_id).where(
-        Nonconformity.panel_id == item.id, Nonconformity.closed_how == ACCEPT
+@dataclass(frozen=True)
+class Decided:
+    """Readings, by their numbers, that may count otherwise than they were judged.
+
+    ``accepted`` by concession, they count as within; ``doubted`` by an open nonconformity, as outside.
+    """
+
+    accepted: frozenset[int] = frozenset()
+    doubted: frozenset[int] = frozenset()
+
+    def verdict(self, reading: int, judged: str) -> Verdict:
+        """What a reading counts as."""
+        if reading in self.accepted:
+            return Verdict.WITHIN
+        return Verdict.OUTSIDE if reading in self.doubted else Verdict(judged)
+
+    def verdicts(self, standing_readings: Mapping[CheckKey, Reading]) -> dict[CheckKey, Verdict]:
+        """What each counts as."""
+        return {key: self.verdict(r.id, r.verdict) for key, r in standing_readings.items()}
+
+
+def decided(session: Session, panels: Collection[int]) -> Decided:
+    """What was decided about the readings of some panels, given by their numbers."""
+    query = select(
+        Nonconformity.reading_id,
+        Nonconformity.closing_reading_id,
+        Nonconformity.closed_at,
+        Nonconformity.closed_how,
+    ).where(Nonconformity.panel_id.in_(panels))
+    rows = session.execute(query).all()
+    return Decided(
+        frozenset(row.closing_reading_id for row in rows if row.closed_how == ACCEPT),
+        frozenset(row.reading_id for row in rows if row.closed_at is None),
     )
-    return frozenset(number for number in session.scalars(query) if number is not None)
 
 
-def verdicts(
-    standing_readings: Mapping[CheckKey, Reading], accepted: Collection[int] = ()
-) -> dict[CheckKey, Verdict]:
-    """The verdict of each; one that was accepted by concession counts as within."""
-    return {
-        key: Verdict.WITHIN if reading.id in accepted else Verdict(reading.verdict)
-        for key, reading in standing_readings.items()
-    }
+def decided_about(session: Session, item: Item) -> Decided:
+    """What was decided about the readings of one panel; nothing is about those of a lot."""
+    return decided(session, [item.id]) if isinstance(item, Panel) else Decided()
 
 
 def place_item(session: Session, item: Item) -> None:
@@ -55,5 +77,5 @@ def place_item(session: Session, item: Item) -> None:
     if isinstance(item, Panel) and item.scrapped_at is not None:
         item.waiting_at = None
         return
-    proven = verdicts(standing(readings_of(session, item)), accepted_readings(session, item))
-    item.waiting_at = item.control_plan.plan.waiting_at(item.subject, proven)
+    verdicts = decided_about(session, item).verdicts(standing(readings_of(session, item)))
+    item.waiting_at = item.control_plan.plan.waiting_at(item.subject, verdicts)

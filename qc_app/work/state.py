@@ -25,10 +25,11 @@ from qc_app.records.hold import Hold
 from qc_app.records.nonconformity import Disposition, Nonconformity
 from qc_app.records.reading import Reading
 from qc_app.records.release import Passage, Release, ReleaseWithdrawal
-from qc_app.records.shop import Station
+from qc_app.records.shop import Person, Station
 from qc_app.work.nonconformity import WORDS
+from qc_app.work.roles import Act, may
 from qc_app.work.sentence import Sentence, sentence
-from qc_app.work.standing import ACCEPT
+from qc_app.work.standing import Decided, decided
 from qc_app.work.waiting import Due
 
 OUTSIDE, UNCLEAR, MISSING = "outside", "unclear", "missing"
@@ -59,6 +60,36 @@ OPENED_BY_PERSON = {
         "it."
     ),
 }
+
+
+ON_HOLD = {
+    "signal": phrase(
+        "On hold for a signal on the chart {name}. Find what changed; then the shop lead lifts it."
+    ),
+    "instrument": phrase(
+        "On hold: measured with {what}, which was found wrong. Measure again with another; the hold then ends "
+        "by itself."
+    ),
+    "person": phrase("On hold by {who}: “{reason}” The shop lead lifts it."),
+}
+
+TO_WHOEVER_LEADS: Mapping[str, str] = {
+    PUT_RIGHT[PutRight.HERE]: phrase(
+        "Nonconformity {number}: {name} is outside its limits. Have it put right and measured again, or "
+        "decide what is done."
+    ),
+    PUT_RIGHT[PutRight.LEAD]: phrase(
+        "Nonconformity {number}: {name} is outside its limits. Decide what is done."
+    ),
+    OPENED_BY_PERSON[False]: phrase("Nonconformity {number}: “{reason}” Decide what is done."),
+    OPENED_BY_PERSON[True]: phrase(
+        "Nonconformity {number}: “{reason}” {who} decided: {said}. Once it is done, look at it again and "
+        "close it."
+    ),
+    ON_HOLD["signal"]: phrase("On hold for a signal on the chart {name}. Find what changed, then lift it."),
+    ON_HOLD["person"]: phrase("On hold by {who}: “{reason}” Once that is settled, lift it."),
+}
+"""What those read who decide themselves, for each sentence that sends others to the shop lead."""
 
 
 @dataclass(frozen=True)
@@ -94,6 +125,11 @@ class PanelState:
     @property
     def scrapped_at(self) -> datetime | None:
         return self.panel.scrapped_at
+
+    @property
+    def is_proven(self) -> bool:
+        """Whether all of it is proven and nothing has come up since."""
+        return not self.is_held and self.standing not in (IN_WORK, SCRAPPED)
 
     @property
     def is_flagged(self) -> bool:
@@ -150,6 +186,13 @@ def missing_for_release(session: Session, panel: Panel, now: datetime) -> list[S
     return [*held, *(_open_check(panel, due) for due in open_checks)]
 
 
+def as_told_to(person: Person, told: Sentence) -> Sentence:
+    """A sentence about a hold as somebody reads it: whoever decides is not sent to the shop lead."""
+    if not may(person, Act.DECIDE_REWORK):
+        return told
+    return Sentence(TO_WHOEVER_LEADS.get(told.words, told.words), told.facts)
+
+
 @dataclass(frozen=True)
 class _Read:
     """What counts of a reading that stands."""
@@ -167,7 +210,7 @@ class _Record:
     """What the log says of some panels, by their numbers. ``standing`` is of those looked into only."""
 
     standing: Mapping[int, Standing]
-    accepted: Collection[int]
+    decided: Decided
     unclear: Mapping[int, Reading]
     nonconformities: Mapping[int, list[Nonconformity]]
     holds: Mapping[int, list[Hold]]
@@ -175,28 +218,25 @@ class _Record:
     passages: Mapping[tuple[int, str], datetime]
 
     def verdicts(self, panel: Panel) -> dict[CheckKey, Verdict]:
-        """The verdict of each check, where what was accepted counts as within."""
+        """What the reading of each check counts as."""
         standing = self.standing[panel.id]
-        return {
-            key: Verdict.WITHIN if read.number in self.accepted else read.verdict
-            for key, read in standing.items()
-        }
+        return {key: self.decided.verdict(read.number, read.verdict) for key, read in standing.items()}
 
 
 def _record_of(session: Session, panels: Sequence[Panel], look_into: Collection[int]) -> _Record:
     ids = [panel.id for panel in panels]
     _load_sizes(session, look_into)
-    accepted = _accepted(session, look_into)
+    after_all = decided(session, look_into)
     standing = _standing(session, look_into)
     unclear = [
         read.number
         for checks in standing.values()
         for read in checks.values()
-        if read.verdict is Verdict.UNCLEAR and read.number not in accepted
+        if read.verdict is Verdict.UNCLEAR and read.number not in after_all.accepted
     ]
     return _Record(
         standing,
-        accepted,
+        after_all,
         _readings(session, unclear),
         _by_panel(_open_nonconformities(session, ids)),
         _by_panel(_holds_in_force(session, ids)),
@@ -262,13 +302,6 @@ def _standing(session: Session, ids: Collection[int]) -> dict[int, dict[CheckKey
     for (panel_id, key, place), row in newest.items():
         found[panel_id][key, place] = _Read(row.id, Verdict(row.verdict), row.measured_at)
     return found
-
-
-def _accepted(session: Session, ids: Collection[int]) -> set[int]:
-    query = select(Nonconformity.closing_reading_id).where(
-        Nonconformity.panel_id.in_(ids), Nonconformity.closed_how == ACCEPT
-    )
-    return {number for number in session.scalars(query) if number is not None}
 
 
 def _readings(session: Session, numbers: Collection[int]) -> dict[int, Reading]:
@@ -386,7 +419,7 @@ def _due(session: Session, panel: Panel, record: _Record) -> Iterator[Due]:
     readings = _readings(session, numbers)
     for check in checks:
         read = standing.get(check.key)
-        yield Due(check, readings[read.number] if read is not None else None)
+        yield Due(check, readings[read.number] if read is not None else None, verdicts.get(check.key))
 
 
 def _check_of(what: object) -> CheckKey | None:
@@ -432,25 +465,18 @@ def _missing(checks: Sequence[Check], station: str) -> Sentence:
 def _on_hold(hold: Hold) -> Sentence:
     match hold.why:
         case "signal":
-            words = phrase(
-                "On hold for a signal on the chart {name}. Find what changed; then the shop lead lifts it."
-            )
-            return sentence(words, name=hold.facts["chart"])
+            return sentence(ON_HOLD["signal"], name=hold.facts["chart"])
         case "instrument":
-            words = phrase(
-                "On hold: measured with {what}, which was found wrong. Measure again with another; then the "
-                "shop lead lifts it."
-            )
-            return sentence(words, what=hold.facts["instrument"])
-    words = phrase("On hold by {who}: “{reason}” The shop lead lifts it.")
-    return sentence(words, who=hold.placed_by.name if hold.placed_by else "?", reason=hold.reason)
+            return sentence(ON_HOLD["instrument"], what=hold.facts["instrument"])
+    who = hold.placed_by.name if hold.placed_by else "?"
+    return sentence(ON_HOLD["person"], who=who, reason=hold.reason)
 
 
 def _open_check(panel: Panel, due: Due) -> Sentence:
     station = panel.control_plan.plan.station(due.check.characteristic.station).name
     name = _named(due.check.characteristic.name, due.check.place)
-    if due.reading is None:
+    if due.verdict is None:
         words = phrase("{name} has no reading. Measure it at {station}.")
         return sentence(words, name=name, station=station)
     words = phrase("{name} is {verdict}. Measure it again at {station}.")
-    return sentence(words, name=name, verdict=due.reading.verdict, station=station)
+    return sentence(words, name=name, verdict=due.verdict.value, station=station)

@@ -1,6 +1,6 @@
 """What waits at a station, and what is due on it."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -14,27 +14,32 @@ from qc_app.records.reading import Reading
 from qc_app.records.shop import Station
 from qc_app.work.find import Visitor
 from qc_app.work.setup import plan_in_force
-from qc_app.work.standing import Item, accepted_readings, readings_of, standing
+from qc_app.work.standing import Decided, Item, decided_about, readings_of, standing
 
 
 @dataclass(frozen=True)
 class Due:
-    """One check due on an item here, and the newest reading of it, if any."""
+    """One check due on an item here, the newest reading of it, if any, and what that counts as."""
 
     check: Check
     reading: Reading | None
-    is_accepted: bool = False
+    verdict: Verdict | None
 
     @property
     def is_proven(self) -> bool:
         """Whether the newest reading is within its limits, or was accepted as it is."""
-        return self.reading is not None and (self.is_accepted or self.reading.verdict == Verdict.WITHIN)
+        return self.verdict is Verdict.WITHIN
+
+    @property
+    def is_accepted(self) -> bool:
+        """Whether the newest reading counts as within by concession only."""
+        return self.is_proven and self.reading is not None and self.reading.verdict != Verdict.WITHIN
 
 
-def due_of(check: Check, newest: Mapping[CheckKey, Reading], accepted: Collection[int]) -> Due:
-    """A check with its newest reading; ``accepted`` are the numbers of readings accepted by concession."""
+def due_of(check: Check, newest: Mapping[CheckKey, Reading], decided: Decided) -> Due:
+    """A check with its newest reading, and what that counts as after all that was decided."""
     reading = newest.get(check.key)
-    return Due(check, reading, reading is not None and reading.id in accepted)
+    return Due(check, reading, decided.verdict(reading.id, reading.verdict) if reading else None)
 
 
 def panels_waiting(session: Session, visitor: Visitor, station: Station) -> list[Panel]:
@@ -104,9 +109,9 @@ def takes_lots(session: Session, visitor: Visitor, station: Station, now: dateti
 
 def due_here(session: Session, item: Item, station: Station) -> list[Due]:
     """The checks due on an item at a station, in the order of the plan."""
-    newest, accepted = standing(readings_of(session, item)), accepted_readings(session, item)
+    newest, decided = standing(readings_of(session, item)), decided_about(session, item)
     checks = item.control_plan.plan.checks(item.subject, station.key)
-    return [due_of(check, newest, accepted) for check in checks]
+    return [due_of(check, newest, decided) for check in checks]
 
 
 def next_due(due: list[Due]) -> Due | None:

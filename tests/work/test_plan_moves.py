@@ -10,15 +10,18 @@ from qc_app.records.chart import Point
 from qc_app.records.control_plan import ControlPlan
 from qc_app.records.database import Database
 from qc_app.records.event import Event
-from qc_app.records.hold import Hold
+from qc_app.records.nonconformity import Nonconformity
 from qc_app.records.reading import Reading
 from qc_app.records.release import Release
 from qc_app.refusal import Refusal
+from qc_app.work import find
 from qc_app.work.find import NotFound
 from qc_app.work.history import outcome_of
 from qc_app.work.plan_moves import move_of, move_panel, newer_versions
 from qc_app.work.roles import NotAllowed
 from qc_app.work.setup import adopt_plan, default_document
+from qc_app.work.state import missing_for_release
+from qc_app.work.waiting import due_here
 from tests.conftest import NOW, Cast, panel_of
 from tests.work.conftest import Said, check
 
@@ -71,8 +74,38 @@ def test_a_move_is_on_record_and_its_readings_stay_as_they_were(database: Databa
             "due_again": ["edge_length AB"],
             "judged": {"edge_length AB": "outside"},
         }
-        hold = session.scalars(select(Hold)).one()
-        assert hold.reason.endswith("To be checked again: Length of edge AB.")
+        opened = session.scalars(select(Nonconformity)).one()
+        assert opened.what == (
+            "Length of edge, AB: 24' 0 1/16\", not proven under version 2 of the control plan."
+        )
+        assert (opened.opened_by_id, opened.reading_id) == (cast.manager, 1)
+
+
+def test_a_moved_panel_waits_until_what_the_new_version_doubts_is_measured_again(
+    database: Database, cast: Cast
+) -> None:
+    with database.write() as session:
+        version, panel = started(session, cast), panel_of(session, cast)
+        move_panel(session, cast.person(session, "manager"), panel, version, "New fence.", NOW + HOUR)
+        assert due_verdict(session, cast) == ("outside", "within")
+        said = [str(sentence.words) for sentence in missing_for_release(session, panel, NOW + HOUR)]
+        assert sum("{name} is outside its limits" in words for words in said) == 1
+        # What was measured before the move does not settle it; a conforming reading after it does.
+        late = Said(place="AB", entries=ON_TARGET, at=NOW - HOUR)
+        late.record(session, cast, NOW + HOUR)
+        assert due_verdict(session, cast) == ("outside", "within")
+        Said(place="AB", entries=ON_TARGET, at=NOW + HOUR).record(session, cast, NOW + HOUR)
+        assert due_verdict(session, cast) == ("within", "within")
+        closed = session.scalars(select(Nonconformity)).one()
+        assert closed.closed_how == "rework"
+
+
+def due_verdict(session: Session, cast: Cast) -> tuple[str | None, str | None]:
+    """What the readings of the two edges count as at their station."""
+    panel = panel_of(session, cast)
+    fence = find.station(session, cast.person(session, "worker"), "sheathing_fence")
+    due = {d.check.place: d.verdict for d in due_here(session, panel, fence)}
+    return due["AB"], due["DC"]
 
 
 def test_a_reading_after_a_move_is_judged_by_the_new_version_and_stands_for_the_same_check(
@@ -101,7 +134,7 @@ def test_readings_of_what_the_new_version_does_not_check_stay_readable(
             "edge_length": "within",
         }
         assert move.due_again == ()
-        assert session.scalars(select(Hold)).all() == []
+        assert session.scalars(select(Nonconformity)).all() == []
         assert panel.waiting_at == "framing"
         assert {outcome_of(r, panel).amount for r in session.scalars(select(Reading))} >= {0}
 

@@ -9,7 +9,6 @@ from qc_app.plan.characteristic import Characteristic, Each, Requirement
 from qc_app.plan.control_plan import Check
 from qc_app.plan.method import Entry, Field, place_number
 from qc_app.plan.subject import Subject
-from qc_app.records.reading import Reading
 from qc_app.records.shop import Instrument
 from qc_app.web.plan_words import plan_word
 from qc_app.work.standing import Item
@@ -21,10 +20,12 @@ class Asked:
     """One check with what it is judged against; ``number`` tells it from the others on the page."""
 
     number: int
-    check: Check
+    due: Due
     requirement: Requirement
-    reading: Reading | None
-    is_accepted: bool
+
+    @property
+    def check(self) -> Check:
+        return self.due.check
 
     @property
     def characteristic(self) -> Characteristic:
@@ -109,10 +110,7 @@ class Step:
 def steps_of(due: Iterable[Due], subject: Subject) -> tuple[Step, ...]:
     """The steps for the checks due on an item, in the order of the plan."""
     asked = [
-        Asked(
-            n, d.check, d.check.characteristic.requirement(subject, d.check.place), d.reading, d.is_accepted
-        )
-        for n, d in enumerate(due, 1)
+        Asked(n, d, d.check.characteristic.requirement(subject, d.check.place)) for n, d in enumerate(due, 1)
     ]
     groups = groupby(asked, lambda a: a.characteristic.together or a.number)
     return tuple(Step(number, tuple(together)) for number, (_key, together) in enumerate(groups, 1))
@@ -165,17 +163,18 @@ def _asked(asked: Asked) -> dict[str, Any]:
         "bay": asked.bay or None,
         "fields": {field.key: asked.input_id(field) for field in characteristic.method.fields},
         "instruments": characteristic.instruments,
-        "reading": _reading(asked.reading, asked.is_accepted),
+        "reading": _reading(asked.due),
     }
 
 
-def _reading(reading: Reading | None, is_accepted: bool) -> dict[str, Any] | None:
+def _reading(due: Due) -> dict[str, Any] | None:
+    reading = due.reading
     if reading is None:
         return None
     return {
         "uuid": str(reading.uuid),
-        "verdict": reading.verdict,
-        "isAccepted": is_accepted,
+        "verdict": reading.verdict if due.is_accepted else due.verdict,
+        "isAccepted": due.is_accepted,
         "entries": reading.entries,
         "at": reading.measured_at.isoformat(),
     }
