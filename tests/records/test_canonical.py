@@ -75,6 +75,34 @@ NUMBERS = {
 """RFC 8785, appendix B: the bits of a double in hexadecimal, and how it is written."""
 
 
+PUBLISHED = {
+    "structures": (
+        r'{"1": {"f": {"f": "hi","F": 5} ,"\n": 56.0}, "10": { }, "": "empty", "a": { },'
+        r' "111": [ { } ], "A": { }}',
+        r'{"":"empty","1":{"\n":56,"f":{"F":5,"f":"hi"}},"10":{},"111":[{}],"A":{},"a":{}}',
+    ),
+    "values": (
+        r'{"numbers": [1E30, 4.50, 333333333.33333329, 2e-3, 0.000000000000000000000000001],'
+        r' "escaping": "\u20ac$\u000F\u000aA\u0027\u0042\u0022\u005c\\\"\/",'
+        r' "literals": [null, true, false]}',
+        '{"escaping":"€$\\u000f\\nA\'B\\"\\\\\\\\\\"/","literals":[null,true,false],'
+        '"numbers":[1e+30,4.5,333333333.3333333,0.002,1e-27]}',
+    ),
+    "weird": (
+        r'{"\u20ac": "Euro Sign", "1": "One", "\u0080": "Control\u007f", "\ud83d\ude02": "Smiley",'
+        r' "\u00f6": "Latin Small Letter O With Diaeresis", "\ufb33": "Hebrew Letter Dalet With Dagesh",'
+        r' "</script>": "Browser Challenge"}',
+        '{"1":"One","</script>":"Browser Challenge","\x80":"Control\x7f",'
+        '"ö":"Latin Small Letter O With Diaeresis","€":"Euro Sign","😂":"Smiley",'
+        '"\ufb33":"Hebrew Letter Dalet With Dagesh"}',
+    ),
+}
+"""What goes in and what comes out, from files that the authors of RFC 8785 publish beside it.
+
+json-canonicalization, folder ``testdata``.
+"""
+
+
 def double(bits: str) -> float:
     return float(struct.unpack(">d", bytes.fromhex(bits))[0])
 
@@ -90,6 +118,12 @@ def test_keys_are_sorted_by_their_utf_16_units_as_in_section_3_2_3() -> None:
 @pytest.mark.parametrize(("bits", "written"), NUMBERS.items())
 def test_a_number_is_written_as_in_appendix_b(bits: str, written: str) -> None:
     assert canonical(double(bits)).decode() == written
+
+
+@pytest.mark.parametrize("name", PUBLISHED)
+def test_the_published_files_come_out_as_published(name: str) -> None:
+    given, expected = PUBLISHED[name]
+    assert canonical(json.loads(given)).decode() == expected
 
 
 @pytest.mark.parametrize("bits", ["7fffffffffffffff", "7ff0000000000000", "fff0000000000000"])
