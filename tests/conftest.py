@@ -4,11 +4,14 @@ import os
 import pwd
 import shutil
 import socket
+import sqlite3
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 from uuid import uuid4
 
@@ -119,30 +122,63 @@ def worker_id() -> str:
 def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
     """An empty, migrated database, once of each kind."""
     if request.param == "sqlite":
-        opened = Database(str(tmp_path / "qc.db"))
+        opened = empty_sqlite_database(tmp_path)
     else:
-        opened = Database(_new_postgresql_database(request.getfixturevalue("postgresql")))
-    opened.migrate()
+        opened = Database(_copy_of_migrated(request.getfixturevalue("postgresql")))
     yield opened
     opened.close()
-
-
-def _new_postgresql_database(server: URL) -> URL:
-    name = f"qc_{uuid4().hex}"
-    engine = create_engine(server, isolation_level="AUTOCOMMIT")
-    with engine.connect() as connection:
-        connection.execute(text(f'CREATE DATABASE "{name}"'))
-    engine.dispose()
-    return server.set(database=name)
 
 
 @pytest.fixture
 def sqlite_database(tmp_path: Path) -> Iterator[Database]:
     """An empty, migrated SQLite database, where the kind makes no difference."""
-    opened = Database(str(tmp_path / "qc.db"))
-    opened.migrate()
+    opened = empty_sqlite_database(tmp_path)
     yield opened
     opened.close()
+
+
+def empty_sqlite_database(folder: Path) -> Database:
+    """An empty database in a folder. It is migrated once and copied from then on, which takes no time."""
+    path = folder / "qc.db"
+    path.write_bytes(_bytes_of_migrated())
+    return Database(str(path))
+
+
+@cache
+def _bytes_of_migrated() -> bytes:
+    return _bytes_after(Database.migrate)
+
+
+def _bytes_after(work: Callable[[Database], object]) -> bytes:
+    with tempfile.TemporaryDirectory(prefix="qc-") as folder:
+        path = Path(folder) / "qc.db"
+        database = Database(str(path))
+        work(database)
+        database.close()
+        return path.read_bytes()
+
+
+def _copy_of_migrated(server: URL) -> URL:
+    """A new database on the server, copied from one that is migrated once."""
+    return _new_postgresql_database(server, like=_migrated_on(server).database)
+
+
+@cache
+def _migrated_on(server: URL) -> URL:
+    where = _new_postgresql_database(server)
+    database = Database(where)
+    database.migrate()
+    database.close()
+    return where
+
+
+def _new_postgresql_database(server: URL, like: str | None = "template1") -> URL:
+    name = f"qc_{uuid4().hex}"
+    engine = create_engine(server, isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        connection.execute(text(f'CREATE DATABASE "{name}" TEMPLATE "{like}"'))
+    engine.dispose()
+    return server.set(database=name)
 
 
 @dataclass(frozen=True)
@@ -166,7 +202,36 @@ class Cast:
 
 
 def stage(database: Database) -> Cast:
-    """Sets up a shop with one building, two panels and a lot; and another plant."""
+    """Sets up a shop with one building, two panels and a lot; and another plant. The database is migrated."""
+    if database.engine.dialect.name != "sqlite":
+        return _set_up_stage(database)
+    cast, content = _bytes_of_stage()
+    path = database.engine.url.database
+    assert path is not None
+    with closing(sqlite3.connect(":memory:")) as source, closing(sqlite3.connect(path)) as target:
+        source.deserialize(content[:18] + NOT_WRITE_AHEAD + content[20:])
+        source.backup(target)
+    return cast
+
+
+NOT_WRITE_AHEAD = b"\x01\x01"
+"""Bytes 18 and 19 of a file with a rollback journal (SQLite database file format, 1.3); memory has no other."""
+
+
+@cache
+def _bytes_of_stage() -> tuple[Cast, bytes]:
+    """The stage is set once and copied from then on."""
+    casts: list[Cast] = []
+
+    def set_up(database: Database) -> None:
+        database.migrate()
+        casts.append(_set_up_stage(database))
+
+    content = _bytes_after(set_up)
+    return casts[0], content
+
+
+def _set_up_stage(database: Database) -> Cast:
     with database.write() as session:
         manager = set_up(
             session,
