@@ -215,7 +215,7 @@ def stage(database: Database) -> Cast:
 
 
 NOT_WRITE_AHEAD = b"\x01\x01"
-"""Bytes 18 and 19 of a file with a rollback journal (SQLite database file format, 1.3); memory has no other."""
+"""Bytes 18 and 19 of a file with a rollback journal (SQLite file format, 1.3); memory has no other."""
 
 
 @cache
