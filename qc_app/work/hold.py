@@ -53,7 +53,13 @@ def lift_hold(session: Session, person: Person, hold: Hold, reason: str, now: da
             said=hold.lift_reason,
         )
     hold.lifted_at, hold.lifted_by_id, hold.lift_reason = now, person.id, said
-    facts = {"mark": hold.panel.mark, "why": hold.why, "held": hold.reason, "reason": said}
+    facts = {
+        "mark": hold.panel.mark,
+        "why": hold.why,
+        "held": hold.reason,
+        "placed_at": hold.placed_at.isoformat(),
+        "reason": said,
+    }
     _log(session, hold.panel, "hold lifted", facts, now, person)
     return hold
 

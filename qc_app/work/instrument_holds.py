@@ -59,7 +59,13 @@ def lift_if_settled(session: Session, person: Person, hold: Hold, now: datetime)
     if instrument is None or doubtful_checks(session, hold.panel, instrument.id):
         return
     hold.lifted_at, hold.lifted_by_id, hold.lift_reason = now, person.id, MEASURED_AGAIN
-    facts = {"mark": hold.panel.mark, "why": INSTRUMENT, "reason": MEASURED_AGAIN}
+    facts = {
+        "mark": hold.panel.mark,
+        "why": INSTRUMENT,
+        "held": hold.reason,
+        "placed_at": hold.placed_at.isoformat(),
+        "reason": MEASURED_AGAIN,
+    }
     building = hold.panel.building
     append_event(session, building, "hold lifted", facts, at=now, person=person, panel_id=hold.panel_id)
 

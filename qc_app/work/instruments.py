@@ -67,7 +67,7 @@ def add_instrument(
         **asdict(known),
     )
     session.add(instrument)
-    facts = {"kind": kind, "name": instrument.name, **_told(known)}
+    facts = {"kind": kind, "name": instrument.name, "bore": instrument.bore, **_told(known)}
     append_event(session, by.plant, "instrument added", facts, at=now, person=by)
     return instrument
 

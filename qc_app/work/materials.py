@@ -85,7 +85,14 @@ def receive(
         received_by_id=person.id,
     )
     session.add(lot)
-    facts = {"mark": lot.mark, "material": material, "supplier": lot.supplier, "moisture": moisture}
+    facts = {
+        "mark": lot.mark,
+        "material": material,
+        "supplier": lot.supplier,
+        "moisture": moisture,
+        "remark": lot.remark,
+        "received_at": lot.received_at.isoformat(),
+    }
     append_event(session, person.plant, "material received", facts, at=now, person=person)
     return lot
 
@@ -121,7 +128,13 @@ def use(
     used.material_lot_id = lot.id if isinstance(lot, MaterialLot) else None
     used.lot_id = lot.id if isinstance(lot, Lot) else None
     session.add(used)
-    facts = {"lot": lot.mark, "mark": panel.mark, "station": station.key}
+    facts = {
+        "use": str(uuid),
+        "lot": lot.mark,
+        "mark": panel.mark,
+        "station": station.key,
+        "used_at": at.isoformat(),
+    }
     append_event(session, panel.building, "lot used", facts, at=now, person=person, panel_id=panel.id)
     _tell_if_wet(session, person, lot, panel, now, tablet)
     return used

@@ -53,7 +53,7 @@ def add_person(
     """
     require(by, Act.KEEP_SHOP)
     person = enrol(session, by.plant, name, sign_in_name, role, password, building)
-    facts = {"name": person.name, "role": role} | _named(building)
+    facts = {"name": person.name, "sign_in_name": person.sign_in_name, "role": role} | _named(building)
     append_event(session, by.plant, "person added", facts, at=now, person=by)
     return person
 
@@ -86,7 +86,13 @@ def change_person(
         return
     if person.active and not (active and role == person.role):
         _refuse_last(session, person)
-    facts = {"name": person.name, "from": _said(person.role, person.active), "to": _said(role, active)}
+    facts = {
+        "name": person.name,
+        "sign_in_name": person.sign_in_name,
+        "from": _said(person.role, person.active),
+        "to": _said(role, active),
+        "role": role,
+    }
     person.role, person.building_id, person.active = role, number, active
     _end_sign_ins(session, person, now)
     append_event(session, by.plant, "role changed", facts | _named(building), at=now, person=by)

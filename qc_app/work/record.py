@@ -287,11 +287,19 @@ def _log(session: Session, person: Person, new: NewReading, reading: Reading, no
         "amount": reading.amount,
         "verdict": reading.verdict,
         "measured_at": reading.measured_at.isoformat(),
+        "station": new.station.key,
+        "plan": new.item.control_plan.version,
+        "target": reading.target,
+        "lower": reading.lower,
+        "upper": reading.upper,
+        "standard_uncertainty": reading.standard_uncertainty,
+        "instruments": sorted(instrument.name for instrument in new.instruments),
+        "note": reading.note,
     }
     if new.photos:
         facts["photos"] = sorted(photo.sha256 for photo in reading.photos)
     if new.tablet is not None:
-        facts["tablet"] = new.tablet.name
+        facts |= {"tablet": new.tablet.name, "tablet_number": new.tablet.id}
     what = "reading recorded"
     if new.supersedes is not None:
         what = "reading corrected"

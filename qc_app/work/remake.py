@@ -10,6 +10,7 @@ from qc_app.records.event import append_event
 from qc_app.records.release import Load
 from qc_app.records.shop import Person
 from qc_app.refusal import Refusal
+from qc_app.work.as_scheduled import panel_as_scheduled
 from qc_app.work.standing import place_item
 
 LONGEST_MARK = 40
@@ -31,10 +32,10 @@ def remake(session: Session, person: Person, panel: Panel, now: datetime) -> Pan
     if again is not None:
         raise Refusal("{mark} is made again already, as {again}.", mark=panel.mark, again=again.mark)
     made = _like(panel, _next_mark(session, panel))
-    _take_place_on_load(session, panel, made)
+    load = _take_place_on_load(session, panel, made)
     session.add(made)
     place_item(session, made)
-    facts = {"mark": made.mark, "predecessor": panel.mark}
+    facts = {**panel_as_scheduled(made), "predecessor": panel.mark, "load": load}
     append_event(session, panel.building, "panel made again", facts, at=now, person=person, panel_id=made.id)
     return made
 
@@ -79,7 +80,10 @@ def _is_taken(session: Session, panel: Panel, mark: str) -> bool:
     return session.scalar(same) is not None
 
 
-def _take_place_on_load(session: Session, panel: Panel, made: Panel) -> None:
+def _take_place_on_load(session: Session, panel: Panel, made: Panel) -> int | None:
+    """The number of the load that it now is on; None where the scrapped panel was on none, or has left."""
     load = session.get(Load, panel.load_id) if panel.load_id is not None else None
-    if load is not None and load.released_at is None:
-        made.load_id, panel.load_id = load.id, None
+    if load is None or load.released_at is not None:
+        return None
+    made.load_id, panel.load_id = load.id, None
+    return load.number

@@ -14,6 +14,7 @@ from qc_app.records.building import Bay, Building, Connector, Lot, Panel, Penetr
 from qc_app.records.event import append_event
 from qc_app.records.shop import Person
 from qc_app.refusal import Refusal, shortened
+from qc_app.work.as_scheduled import lot_as_booked_in, panel_as_scheduled
 from qc_app.work.materials import refuse_mark
 from qc_app.work.roles import Act, require
 from qc_app.work.setup import plan_in_force
@@ -49,7 +50,8 @@ def add_building(session: Session, by: Person, code: str, name: str, now: dateti
         raise Refusal("There is a building “{given}” already.", given=code.strip())
     building = Building(plant_id=by.plant_id, code=code.strip(), name=name.strip()[:120] or code.strip())
     session.add(building)
-    append_event(session, by.plant, "building added", {"code": building.code}, at=now, person=by)
+    facts = {"code": building.code, "name": building.name}
+    append_event(session, by.plant, "building added", facts, at=now, person=by)
     return building
 
 
@@ -85,7 +87,7 @@ def add_panel(session: Session, by: Person, building: Building, new: NewPanel, n
         session,
         building,
         "panel scheduled",
-        {"mark": panel.mark, "kind": panel.kind},
+        panel_as_scheduled(panel),
         at=now,
         person=by,
         panel_id=panel.id,
@@ -144,5 +146,5 @@ def book_in_lot(
     )
     session.add(lot)
     place_item(session, lot)
-    append_event(session, by.plant, "lot booked in", {"mark": lot.mark}, at=now, person=by)
+    append_event(session, by.plant, "lot booked in", lot_as_booked_in(lot), at=now, person=by)
     return lot

@@ -50,7 +50,15 @@ def set_up(
         raise Refusal("This log is set up already. Sign in.")
     plant = add_plant(session, plant_name, system, denominator, time_zone)
     manager = enrol(session, plant, manager_name, sign_in_name, Role.QUALITY_MANAGER, password)
-    append_event(session, plant, "plant set up", {"plant": plant.name}, at=now, person=manager)
+    facts = {
+        "plant": plant.name,
+        "system": system,
+        "denominator": denominator,
+        "time_zone": time_zone,
+        "name": manager.name,
+        "sign_in_name": manager.sign_in_name,
+    }
+    append_event(session, plant, "plant set up", facts, at=now, person=manager)
     adopt_plan(session, plant, default_document(), "The plan a new shop starts with.", manager, now)
     return manager
 

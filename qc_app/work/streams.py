@@ -123,7 +123,12 @@ def freeze_limits(
     session.expire(stream, ["phases"])  # to have them in order of time again
     facts = {
         "chart": stream.name,
+        "station": stream.station.key,
         "begins_at": begins_at.isoformat(),
+        "base_ends_at": ends_at.isoformat(),
+        "points": phase.points,
+        "centre": repr(phase.centre),
+        "sigma": repr(phase.sigma),
         "reason": phase.reason,
         "rules": phase.rules,
         "reservations": list(check.reservations),

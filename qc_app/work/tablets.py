@@ -201,5 +201,5 @@ def _line(session: Session, tablet: Tablet) -> TabletLine:
 
 
 def _log(session: Session, by: Person | None, what: str, tablet: Tablet, now: datetime) -> None:
-    facts = {"tablet": tablet.name, "station": tablet.station.key}
+    facts = {"tablet": tablet.name, "number": tablet.id, "station": tablet.station.key}
     append_event(session, session.get_one(Plant, tablet.plant_id), what, facts, at=now, person=by)

@@ -160,10 +160,16 @@ def test_a_lot_is_found_in_its_panels_and_a_panel_in_its_lots(database: Database
 def test_a_use_is_on_the_record_of_the_building_and_the_panel(database: Database, cast: Cast) -> None:
     with database.write() as session:
         come(session, cast)
-        put(session, cast)
+        used = put(session, cast)
         event = session.scalars(select(Event).where(Event.what == "lot used")).one()
         assert (event.chain, event.panel_id) == (f"building {cast.building}", cast.panel)
-        assert event.facts == {"lot": "BAG-7", "mark": "R-01", "station": "fill"}
+        assert event.facts == {
+            "use": str(used.uuid),
+            "lot": "BAG-7",
+            "mark": "R-01",
+            "station": "fill",
+            "used_at": NOW.isoformat(),
+        }
 
 
 def test_a_use_sent_twice_is_stored_once(database: Database, cast: Cast) -> None:

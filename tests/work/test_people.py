@@ -44,7 +44,8 @@ def test_the_quality_manager_adds_people_to_the_own_plant(database: Database, ca
         )
         assert person.plant_id == manager.plant_id
         event = session.scalars(select(Event).order_by(Event.id.desc()).limit(1)).one()
-        assert (event.what, event.facts) == ("person added", {"name": "Ida Moss", "role": "worker"})
+        told = {"name": "Ida Moss", "sign_in_name": "ida.m", "role": "worker"}
+        assert (event.what, event.facts) == ("person added", told)
 
 
 @pytest.mark.parametrize("by", ["worker", "lead"])

@@ -81,9 +81,9 @@ def test_a_reading_beyond_its_limit_is_stored_as_outside(sqlite_database: Databa
 
 
 def test_a_reading_makes_an_event_in_the_chain_of_its_building(sqlite_database: Database, shop: Cast) -> None:
-    said = Said(note="the note is not part of it")
+    said = Said(note="after planing")
     with sqlite_database.write() as session:
-        said.record(session, shop)
+        uncertainty = said.record(session, shop).standard_uncertainty
     with sqlite_database.read() as session:
         chain = select(Event).where(Event.chain == f"building {shop.building}").order_by(Event.number)
         events = session.scalars(chain).all()
@@ -99,6 +99,14 @@ def test_a_reading_makes_an_event_in_the_chain_of_its_building(sqlite_database: 
             "amount": feet(24),
             "verdict": "within",
             "measured_at": NOW.isoformat(),
+            "station": "sheathing_fence",
+            "plan": 1,
+            "target": feet(24),
+            "lower": feet(24) - SIXTEENTH,
+            "upper": feet(24) + SIXTEENTH,
+            "standard_uncertainty": uncertainty,
+            "instruments": ["Tape 4"],
+            "note": "after planing",
         }
 
 

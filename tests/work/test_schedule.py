@@ -48,7 +48,23 @@ def test_a_panel_is_stored_as_scheduled_and_waits_at_its_first_station(
         assert panel.subject.connectors == (9, 5)
         assert panel.subject.serial == 7
         event = session.scalars(select(Event).where(Event.panel_id == added)).one()
-        assert (event.what, event.facts) == ("panel scheduled", {"mark": "R-02", "kind": "closed_roof"})
+        assert (event.what, event.facts) == (
+            "panel scheduled",
+            {
+                "mark": "R-02",
+                "kind": "closed_roof",
+                "plan": 1,
+                "length": feet(24),
+                "width": feet(8),
+                "depth": panel.depth,
+                "run": "South slope",
+                "position": 7,
+                "raising_sequence": 7,
+                "bays": [[1, 300, 400], [2, 500, 600]],
+                "connectors": [[1, 9], [2, 5]],
+                "penetrations": [],
+            },
+        )
         assert event.chain == f"building {cast.building}"
 
 
@@ -126,7 +142,9 @@ def test_everyone_books_in_lots(sqlite_database: Database, shop: Cast) -> None:
         assert (lot.mark, lot.waiting_at, lot.plant_id) == ("LOT-2", "framing", worker.plant_id)
         assert (lot.length, lot.width, lot.depth) == tuple(part.nanometres for part in SIZE)
         event = session.scalars(select(Event).order_by(Event.id.desc()).limit(1)).one()
-        assert (event.what, event.facts) == ("lot booked in", {"mark": "LOT-2"})
+        sizes = {"length": lot.length, "width": lot.width, "depth": lot.depth}
+        booked_in = {"mark": "LOT-2", "kind": "precut_members", "plan": 1, **sizes}
+        assert (event.what, event.facts) == ("lot booked in", booked_in)
 
 
 @pytest.mark.parametrize(

@@ -111,7 +111,12 @@ def test_limits_are_those_of_individual_values(sqlite_database: Database, shop: 
         event = session.scalars(select(Event).where(Event.what == "control limits frozen")).one()
         assert event.facts == {
             "chart": "Length of member",
+            "station": "framing",
             "begins_at": at(1).isoformat(),
+            "base_ends_at": at(20).isoformat(),
+            "points": 20,
+            "centre": repr(phase.centre),
+            "sigma": repr(phase.sigma),
             "reason": "Steady after the new blade.",
             "rules": ["beyond_limit", "run_one_side", "two_of_three_outer", "four_of_five_outer"],
             "reservations": [],
