@@ -94,7 +94,14 @@ def test_a_reading_outside_opens_a_nonconformity_that_says_what_is_wrong(
         event = session.scalars(select(Event).order_by(Event.id.desc())).first()
         assert event is not None
         assert (event.what, event.panel_id) == ("nonconformity opened", cast.panel)
-        assert event.facts == {"number": 1, "mark": "R-01", "what": one.what}
+        assert event.facts == {
+            "number": 1,
+            "mark": "R-01",
+            "what": one.what,
+            "characteristic": "edge_length",
+            "place": "AB",
+            "reading": str(session.get_one(Reading, reading).uuid),
+        }
 
 
 def test_a_failed_check_opens_one_too(sqlite_database: Database, shop: Cast) -> None:
