@@ -1,5 +1,6 @@
 """The demo: the shop it says, the same each time, every planted fault found and few signals besides."""
 
+import hashlib
 import json
 import shutil
 import sqlite3
@@ -18,23 +19,33 @@ from qc_app.records.chart import Stream
 from qc_app.records.control_plan import Characteristic
 from qc_app.records.database import Database
 from qc_app.records.event import Event, first_break
+from qc_app.records.instrument_check import InstrumentCheck
+from qc_app.records.material import LotUse, MaterialLot
+from qc_app.records.nonconformity import Nonconformity
 from qc_app.records.reading import Reading
-from qc_app.records.shop import Person, Plant, Station
+from qc_app.records.release import Load, Passage, Release
+from qc_app.records.shop import Instrument, Person, Plant, Station
+from qc_app.work.board import board
+from qc_app.work.concessions import concessions_of
 from qc_app.work.fill_agreement import fill_agreements
+from qc_app.work.materials import MATERIALS, lot_of_mark, uses_of_lot
 from qc_app.work.people import password_hasher
 from qc_app.work.readings_file import take_readings
+from qc_app.work.release import by_hash
+from qc_app.work.remake import successor
 from qc_app.work.schedule_file import take_schedule
 from qc_app.work.sheet import Taken
 from qc_app.work.waiting import due_here, next_due, panels_waiting
-from tests.demo import Demo, two_demos
+from tests.demo import Demo, one_demo, two_demos
 
+MIDDAY = seed_demo.local(seed_demo.working_day(seed_demo.WORKING_DAYS - 1), seed_demo.END_HOUR)
 LATER = datetime(2026, 6, 1, 12, tzinfo=UTC)
 FILES = ("qc.db", "planted-faults.json", "schedule.csv", "readings.xlsx")
 
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
-    return two_demos(tmp_path_factory.getbasetemp())[0]
+    return one_demo(tmp_path_factory.getbasetemp())
 
 
 @pytest.fixture(scope="module")
@@ -63,6 +74,11 @@ def contents(path: Path) -> dict[str, list[tuple[object, ...]]]:
 
 def person(session: Session, sign_in_name: str) -> Person:
     return session.scalars(select(Person).where(Person.sign_in_name == sign_in_name)).one()
+
+
+def panel(session: Session, code: str, mark: str) -> Panel:
+    of_building = select(Panel).join(Building, Panel.building_id == Building.id)
+    return session.scalars(of_building.where(Building.code == code, Panel.mark == mark)).one()
 
 
 # The shop
@@ -160,6 +176,109 @@ def test_a_failed_check_shows_its_faults_on_the_drawing(session: Session) -> Non
     assert failed
     for reading in failed:
         assert len(parse_place_marks(reading.entries["where"])) == reading.amount
+
+
+# What happens in the shop besides measuring
+
+
+def test_every_way_of_deciding_is_used_and_two_nonconformities_wait_for_the_lead(session: Session) -> None:
+    found = session.scalars(select(Nonconformity)).all()
+    closed = {one.closed_how for one in found if one.closed_at}
+    assert closed == {"rework", "repair", "accept", "scrap"}
+    assert {(one.panel.mark, len(one.dispositions)) for one in found if not one.closed_at} == {
+        ("R-02", 0),
+        ("R-03", 0),
+    }
+
+
+def test_what_the_shop_lead_must_decide_about_was_decided_before_it_was_measured_again(
+    session: Session,
+) -> None:
+    decided = [
+        one
+        for one in session.scalars(select(Nonconformity))
+        if one.characteristic in ("wood_moisture", "bay_fill", "core_density")
+    ]
+    assert len(decided) > 20
+    for one in decided:
+        assert one.closing_reading_id is not None
+        assert one.dispositions[0].at < session.get_one(Reading, one.closing_reading_id).measured_at
+
+
+def test_a_panel_accepted_as_it_is_names_who_agreed_and_the_crew_reads_it(session: Session) -> None:
+    wall = panel(session, "H1", "W-07")
+    ((accepted,),) = concessions_of(session, [wall.id]).values()
+    assert accepted.decision.agreed_by == "Cleo Fenn"
+    assert accepted.nonconformity.characteristic == "squareness"
+
+
+def test_a_scrapped_panel_is_made_again_and_waits_at_the_first_station(session: Session) -> None:
+    again = successor(session, panel(session, "H3", "W-14"))
+    assert again is not None
+    assert (again.mark, again.waiting_at) == ("W-14-2", "framing")
+
+
+def test_the_board_says_what_is_held_and_why_and_what_the_next_truck_lacks(session: Session) -> None:
+    shown = board(session, person(session, "otto"), MIDDAY)
+    assert {one.state.panel.mark: (one.held.why, one.besides) for one in shown.held} == {
+        "R-02": ("outside", 0),
+        "R-03": ("outside", 0),
+        "R-05": ("person", 0),
+        "R-08": ("instrument", 0),
+        "R-09": ("instrument", 0),
+    }
+    assert all(column.panels for column in shown.columns)
+    assert shown.truck is not None
+    assert [state.panel.mark for state in shown.truck.missing] == ["R-01", "R-03"]
+    assert sum(state.loaded_at is not None for state in shown.truck.panels) == 2
+    assert shown.charts
+    assert shown.notices == 2
+
+
+def test_two_loads_were_sent_and_set_with_a_remark_and_one_is_being_filled(session: Session) -> None:
+    sent = session.scalars(select(Load).order_by(Load.number)).all()
+    assert [(load.number, load.released_at is not None) for load in sent] == [
+        (1, True),
+        (2, True),
+        (3, False),
+    ]
+    raised = session.scalars(select(Passage).where(Passage.what == "set")).all()
+    assert len(raised) == sum(len(load.panels) for load in sent[:2])
+    assert [p.remark for p in raised if p.remark] == ["Plate shimmed 3/32 in at corner B, as agreed."]
+
+
+def test_what_was_released_can_be_looked_up_and_one_release_was_withdrawn(session: Session) -> None:
+    made = session.scalars(select(Release)).all()
+    assert all(
+        by_hash(session, hashlib.sha256((one.snapshot or "").encode()).hexdigest()) is one for one in made
+    )
+    assert [one.panel.mark for one in made if one.withdrawal] == ["R-03"]
+
+
+def test_lots_of_every_material_went_into_panels_each_after_it_came(session: Session) -> None:
+    uses = session.scalars(select(LotUse).where(LotUse.material_lot_id.is_not(None))).all()
+    lots = [session.get_one(MaterialLot, use.material_lot_id) for use in uses]
+    assert {lot.material for lot in lots} == set(MATERIALS)
+    assert all(lot.received_at <= use.at for lot, use in zip(lots, uses, strict=True))
+    assert {(lot.material == "studs") == (lot.moisture is not None) for lot in lots} == {True}
+
+
+def test_the_damp_studs_went_into_the_walls_whose_moisture_was_outside(session: Session, demo: Demo) -> None:
+    lot = lot_of_mark(session, person(session, "otto"), "L-032")
+    faults = json.loads((demo.folder / "planted-faults.json").read_text("utf-8"))
+    (damp,) = (fault for fault in faults if "damp" in fault["what"])
+    assert [f"H3 {use.panel.mark}" for use in uses_of_lot(session, lot)] == damp["marks"]
+
+
+def test_every_instrument_was_checked_and_a_bent_tape_was_found_and_laid_aside(session: Session) -> None:
+    made = session.scalars(select(InstrumentCheck)).all()
+    assert {one.instrument_id for one in made} == set(session.scalars(select(Instrument.id)))
+    (failed,) = (one for one in made if not one.passed)
+    bent = session.get_one(Instrument, failed.instrument_id)
+    assert bent.name == "Tape 7"
+    after = session.scalars(select(Reading).where(Reading.measured_at > failed.at)).all()
+    assert after
+    assert not any(bent in reading.instruments for reading in after)
 
 
 # The same each time

@@ -28,7 +28,7 @@ from qc_app.spc.patterns import find
 from qc_app.spc.shewhart import individuals
 from qc_app.work.setup import default_document
 from qc_app.work.streams import phase_of, points, signals
-from tests.demo import Demo, two_demos
+from tests.demo import Demo, one_demo
 
 RULES = read_plan(default_document()).rules
 
@@ -68,7 +68,7 @@ class Drawn:
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
-    return two_demos(tmp_path_factory.getbasetemp())[0]
+    return one_demo(tmp_path_factory.getbasetemp())
 
 
 @pytest.fixture(scope="module")

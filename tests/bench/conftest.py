@@ -12,13 +12,13 @@ from qc_app.records.shop import Person
 from qc_app.web import create_app
 from qc_app.web.request import now
 from qc_app.work.sign_in import open_sign_in
-from tests.demo import two_demos
+from tests.demo import one_demo
 
 
 @pytest.fixture(scope="module")
 def demo_database(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Database]:
     """The demo, copied: looking at pages writes when somebody was last seen."""
-    built = two_demos(tmp_path_factory.getbasetemp())[0].folder / "qc.db"
+    built = one_demo(tmp_path_factory.getbasetemp()).folder / "qc.db"
     copied = tmp_path_factory.mktemp("bench") / "qc.db"
     copied.write_bytes(built.read_bytes())
     database = Database(str(copied))

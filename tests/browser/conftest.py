@@ -19,7 +19,7 @@ from qc_app.records.shop import Person
 from qc_app.serve.listen import Listener, listening
 from qc_app.web import create_app
 from qc_app.work import find, tablets
-from tests.demo import two_demos
+from tests.demo import one_demo
 
 LANDSCAPE = (1280, 800)
 PORTRAIT = (800, 1280)
@@ -65,8 +65,7 @@ def browser() -> Iterator[Browser]:
 @pytest.fixture(scope="session")
 def built_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo, built once."""
-    fresh, _over_an_earlier_one = two_demos(tmp_path_factory.getbasetemp())
-    return fresh.folder
+    return one_demo(tmp_path_factory.getbasetemp()).folder
 
 
 @pytest.fixture
