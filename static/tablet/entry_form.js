@@ -7,7 +7,7 @@ import { Refusal } from "../measure/refusal.js";
 import { start as startBar } from "./bar.js";
 import { show, twoWays } from "./echo.js";
 import { Keypad } from "./keypad.js";
-import { writeEntry } from "./outbox.js";
+import { entry as storedEntry, replace, writeEntry } from "./outbox.js";
 import { author, start as startPeople } from "./people.js";
 import { completeUnit, said } from "./step.js";
 import { learn, word } from "./words.js";
@@ -27,7 +27,12 @@ const result = form.querySelector(".result");
 /** @typedef {{form: string, content: Record<string, any>, title: string, told?: string, isGood?: boolean}} Made */
 /** @type {() => Made} */
 let make;
+/** @typedef {(content: Record<string, any>) => void} FillIn puts what an entry holds back into the fields */
+/** @type {FillIn} */
+let fillIn;
 let isSaving = false;
+/** The refused entry that is being put right. @type {string | null} */
+let refusedEntry = null;
 
 /** The fields in sight, in the order they are typed. @returns {HTMLInputElement[]} */
 export const inputs = () => [...form.querySelectorAll("input[data-keypad]")].filter((input) => !input.closest("[hidden]"));
@@ -35,21 +40,49 @@ export const inputs = () => [...form.querySelectorAll("input[data-keypad]")].fil
 /** What is typed or chosen in a field. @param {string} id */
 export const valueOf = (id) => document.getElementById(id).value.trim();
 
+/** Puts what was typed or chosen back into a field. @param {string} id @param {string | null | undefined} text */
+export function setValue(id, text) {
+  const field = document.getElementById(id);
+  field.value = text ?? "";
+  if (field.matches("[data-keypad]")) echo({ target: field });
+}
+
 /**
  * Begins.
  * @param {() => Made} makeEntry makes the entry of what is typed, or throws a refusal
+ * @param {FillIn} fill
  */
-export function start(makeEntry) {
+export async function start(makeEntry, fill) {
   make = makeEntry;
+  fillIn = fill;
   form.addEventListener("keypad:next", next);
   form.addEventListener("submit", next);
   form.addEventListener("input", echo);
   form.addEventListener("focusin", ({ target }) => target.matches("[data-keypad]") && keypad.serve(target));
+  document.addEventListener("outbox:undone", ({ detail }) => detail.address === address() && fillIn(detail.content));
   startPeople();
   startBar();
   focusFirst();
+  const refused = /^#entry=([0-9a-f-]+)$/.exec(location.hash)?.[1];
+  if (refused) await putRight(refused);
   document.documentElement.dataset.ready = "";
 }
+
+const address = () => location.pathname + location.search;
+
+/** Shows an entry that the server refused as it was typed, and why it was refused. @param {string} uuid */
+async function putRight(uuid) {
+  const entry = await storedEntry(uuid);
+  if (!entry) return;
+  fillIn(entry.content);
+  refusedEntry = uuid;
+  const reasons = (entry.answer?.reasons ?? []).map((/** @type {any} */ { sentence }) => sentence);
+  refuse(`${word("refusedTitle")}: ${reasons.join(" ")}`);
+  error.scrollIntoView({ block: "nearest" });
+}
+
+/** @param {string} why */
+const refuse = (why) => Object.assign(error, { hidden: false, textContent: why });
 
 /** Goes to the first field. */
 export function focusFirst() {
@@ -80,13 +113,15 @@ export async function save(makeEntry) {
     const { told, isGood = true, ...entry } = makeEntry();
     const person = await author();
     if (person === null) return;
-    await writeEntry({ ...entry, person: person.id, address: location.pathname + location.search });
+    const written = { ...entry, person: person.id, address: address() };
+    await (refusedEntry ? replace(refusedEntry, written) : writeEntry(written));
+    refusedEntry = null;
     tell(`${isGood ? "✓" : "✕"} ${told ?? entry.title} · ${word("savedHere")}`, isGood);
     for (const input of inputs()) clear(input);
     focusFirst();
   } catch (failed) {
     const why = failed instanceof Refusal ? said(failed) : word("saveFailed", { sentence: failed.message });
-    Object.assign(error, { hidden: false, textContent: why });
+    refuse(why);
   } finally {
     isSaving = false;
   }

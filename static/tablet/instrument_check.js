@@ -5,7 +5,7 @@ import { parseMass } from "../measure/mass.js";
 import { parsePercent } from "../measure/moisture.js";
 import { formatDerived, GRAINS } from "../measure/quantity.js";
 import { Refusal } from "../measure/refusal.js";
-import { checkFields, focusFirst, form, save, start, units, valueOf } from "./entry_form.js";
+import { checkFields, focusFirst, form, save, setValue, start, units, valueOf } from "./entry_form.js";
 import { learn, word } from "./words.js";
 
 learn(JSON.parse(document.getElementById("check-words").textContent));
@@ -91,6 +91,19 @@ function wrong() {
   return { form: "instrument_check", content, title: title(name), told: word("isWrong", { name }), isGood: false };
 }
 
+/** @param {Record<string, any>} content of an entry made here */
+function fillIn({ instrument, checks = [], remark }) {
+  setValue("instrument", String(instrument));
+  ask();
+  setValue("remark", remark);
+  const kind = chosen()?.kind;
+  const [first, last] = [checks[0], checks.at(-1)];
+  if (!kind || !last) return;
+  if (kind === "scale") setValue("scale-zero", first.read);
+  if (kind !== "core_cutter") setValue(`${kind}-reference`, last.reference);
+  setValue(`${kind}-read`, last.read);
+}
+
 choice.addEventListener("change", ask);
 wrongKey.addEventListener("click", () => save(wrong));
-start(checked);
+start(checked, fillIn);

@@ -1,6 +1,6 @@
 // Books in a lot of material as it arrived: it goes into the outbox.
 
-import { checkFields, form, start, valueOf } from "./entry_form.js";
+import { checkFields, form, setValue, start, valueOf } from "./entry_form.js";
 
 const KEYS = ["material", "mark", "supplier", "moisture", "remark"];
 const moisture = document.getElementById("moisture");
@@ -12,8 +12,14 @@ function askMoisture() {
 
 document.getElementById("material").addEventListener("change", askMoisture);
 askMoisture();
+/** @param {Record<string, any>} content */
+function fillIn(content) {
+  for (const key of KEYS) setValue(key, content[key]);
+  askMoisture();
+}
+
 start(() => {
   checkFields();
   const content = Object.fromEntries(KEYS.map((key) => [key, valueOf(key)]));
   return { form: "material", content, title: form.dataset.title.replace("{mark}", content.mark) };
-});
+}, fillIn);

@@ -382,3 +382,74 @@ def test_the_file_of_an_outbox_is_taken_in_by_the_real_server(
     page.clock.fast_forward(HOLD)
     page.get_by_role("button", name="Send now").click()
     expect(section(page, "kept")).to_contain_text("Lot LOT-10")
+
+
+MATERIAL = {"Lot mark": "BAG-9", "Supplier (optional)": "Alder Fibre", "Remark (optional)": "Two bags torn."}
+BAR = {"Length of the bar": "8'", "The tape reads": "8' 1/16", "Remark (optional)": "Cold. " * 499 + "Cold."}
+"""The remark is longer than the server takes."""
+
+
+def fill(page: Page, values: dict[str, str]) -> None:
+    """Types into the fields in sight; Enter saves after the last."""
+    for label, text in values.items():
+        page.get_by_label(label, exact=True).locator("visible=true").fill(text)
+    page.get_by_label(list(values)[-1], exact=True).press("Enter")
+
+
+def go_and_correct(page: Page, address: str) -> None:
+    """Sends what was entered, and follows the way from the refused entry to where it was typed."""
+    page.evaluate("outbox.sendNow()")
+    page.goto(f"{address}/outbox")
+    section(page, "refused").get_by_role("link", name="Correct").click()
+    page.wait_for_selector("html[data-ready]", state="attached")
+
+
+def entered_at(visit: Visit, path: str) -> Page:
+    visit.page.goto(visit.address + path + "?language=en")
+    visit.ready()
+    open_modules(visit.page)
+    return visit.page
+
+
+def test_a_refused_lot_of_material_is_corrected_from_what_was_typed(browser_of_wren: Visit) -> None:
+    page = entered_at(browser_of_wren, "/material")
+    for _ in range(2):
+        page.get_by_label("Material", exact=True).select_option(label="cellulose")
+        fill(page, MATERIAL)
+        expect(page.locator(".result")).to_contain_text("Lot BAG-9 booked in")
+    go_and_correct(page, browser_of_wren.address)
+    expect(page.locator(".error.whole")).to_contain_text("The server could not take this entry: ")
+    expect(page.locator(".error.whole")).to_contain_text("BAG-9")
+    for label, text in MATERIAL.items():
+        expect(page.get_by_label(label, exact=True)).to_have_value(text)
+    expect(page.get_by_label("Material", exact=True).locator("option:checked")).to_have_text("cellulose")
+    fill(page, {"Lot mark": "BAG-10"})
+    page.get_by_label("Remark (optional)", exact=True).press("Enter")
+    expect(page.locator(".result")).to_contain_text("Lot BAG-10 booked in")
+    open_modules(page)
+    page.evaluate("outbox.sendNow()")
+    page.goto(f"{browser_of_wren.address}/outbox")
+    expect(section(page, "kept")).to_contain_text("Lot BAG-10")
+    expect(section(page, "aside")).to_contain_text("Corrected by a newer entry.")
+    expect(section(page, "refused")).to_be_hidden()
+    assert browser_of_wren.violations() == []
+
+
+def test_a_refused_check_of_an_instrument_is_corrected_from_what_was_typed(browser_of_wren: Visit) -> None:
+    page = entered_at(browser_of_wren, "/instrument/check")
+    page.get_by_label("Instrument", exact=True).select_option(label="Tape 4 · Tape")
+    fill(page, BAR)
+    expect(page.locator(".result")).to_contain_text("Tape 4 passed")
+    go_and_correct(page, browser_of_wren.address)
+    expect(page.locator(".error.whole")).to_contain_text("The server could not take this entry: ")
+    chosen = page.get_by_label("Instrument", exact=True).locator("option:checked")
+    expect(chosen).to_have_text("Tape 4 · Tape")
+    for label, text in BAR.items():
+        expect(page.get_by_label(label, exact=True).locator("visible=true")).to_have_value(text)
+    fill(page, {"Remark (optional)": "Cold."})
+    open_modules(page)
+    page.evaluate("outbox.sendNow()")
+    page.goto(f"{browser_of_wren.address}/outbox")
+    expect(section(page, "kept")).to_contain_text("Tape 4 passed")
+    expect(section(page, "refused")).to_be_hidden()
+    assert browser_of_wren.violations() == []
