@@ -71,6 +71,11 @@ WORDS: Mapping[str, str] = {
     "readings imported": phrase("The file {file} was imported: {added} readings added."),
 }
 
+CONCEDED = phrase(
+    "Nonconformity {number} was decided ({decision}): {reason} Agreed by {agreed by} for the customer."
+)
+"""A decision to which somebody agreed for the customer."""
+
 DECISIONS = {**DECIDED, CORRECTED: phrase("the reading was typed wrong, and is corrected")}
 """What was decided about a nonconformity, or how it was closed."""
 
@@ -94,7 +99,8 @@ def event_words(event: Event, item: Item | None = None) -> str:
     """
     if event.what not in WORDS:
         return event.what
-    return _(WORDS[event.what]).format_map(_Facts(_worded(event.facts, item))).strip()
+    words = CONCEDED if event.facts.get("agreed by") else WORDS[event.what]
+    return _(words).format_map(_Facts(_worded(event.facts, item))).strip()
 
 
 def _worded(facts: Mapping[str, Any], item: Item | None) -> dict[str, Any]:

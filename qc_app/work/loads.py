@@ -14,7 +14,7 @@ from qc_app.records.event import append_event
 from qc_app.records.release import Load
 from qc_app.records.shop import Person
 from qc_app.refusal import Refusal
-from qc_app.work.find import NotFound, Visitor
+from qc_app.work.find import LARGEST_NUMBER, NotFound, Visitor, sees_building
 from qc_app.work.outbox.answer import Sentence, sentence
 from qc_app.work.roles import Act, require
 from qc_app.work.state import FREE, PanelState, missing_for_release, state_of, states_of
@@ -187,9 +187,9 @@ def on_no_load(session: Session, building: Building) -> list[Panel]:
 
 
 def load(session: Session, visitor: Visitor, load_id: int) -> Load:
-    """The load with that number. Raises NotFound if the plant has none."""
-    found = session.get(Load, load_id)
-    if found is None or found.building.plant_id != visitor.plant_id:
+    """The load with that number. Raises NotFound if the visitor sees none."""
+    found = session.get(Load, load_id) if load_id <= LARGEST_NUMBER else None
+    if found is None or not sees_building(visitor, found.building):
         raise NotFound("There is no such load in this plant.")
     return found
 
@@ -199,7 +199,7 @@ def _line(session: Session, panel: Panel, now: datetime) -> LoadLine:
     if state.released is not None:
         return LoadLine(state, tuple(held.sentence for held in state.holds))
     missing = missing_for_release(session, panel, now)
-    unreleased = sentence(phrase("All is proven; the shop lead has to release it."))
+    unreleased = sentence(phrase("All is proven. Release it."))
     return LoadLine(state, tuple(missing) or (unreleased,))
 
 

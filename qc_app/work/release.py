@@ -7,13 +7,14 @@ from datetime import datetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from qc_app.phrase import phrase
 from qc_app.records.building import Panel
 from qc_app.records.canonical import canonical
-from qc_app.records.event import append_event
+from qc_app.records.event import Event, append_event
 from qc_app.records.release import PacketCopy, Passage, Release, ReleaseWithdrawal
 from qc_app.records.shop import Person
 from qc_app.refusal import Refusal
-from qc_app.work.find import NotFound, Visitor
+from qc_app.work.find import LARGEST_NUMBER, NotFound, Visitor, sees_building
 from qc_app.work.hold import refuse_other_plant
 from qc_app.work.notices import PACKET_OUTDATED, RELEASE_WITHDRAWN, raise_notice
 from qc_app.work.outbox.answer import Sentence
@@ -25,6 +26,7 @@ from qc_app.work.state import LOADED, SET, missing_for_release, state_of
 
 __all__ = [
     "NotProven",
+    "acts_of",
     "by_hash",
     "find_release",
     "passage",
@@ -33,6 +35,18 @@ __all__ = [
     "snapshot_of",
     "withdraw",
 ]
+
+MEASURING = ("reading recorded", "lot used")
+"""Events that tell of every single check; the others tell the way of a panel."""
+
+NOT_RELEASED = {
+    LOADED: phrase("{mark} is not released. The shop lead releases it first."),
+    SET: phrase("{mark} is not released. Do not raise it; call the shop lead."),
+}
+HELD_SINCE = {
+    LOADED: phrase("{mark} is held: {why}"),
+    SET: phrase("{mark} is held since it was released. Do not raise it; call the shop lead. {why}"),
+}
 
 
 class NotProven(Refusal):
@@ -94,13 +108,17 @@ def withdraw(
 
 
 def find_release(session: Session, visitor: Visitor, panel: Panel, release_id: int) -> Release:
-    """The release of a panel with that number. Raises NotFound if there is none."""
-    found = session.scalars(
-        select(Release).where(Release.id == release_id, Release.panel_id == panel.id)
-    ).first()
-    if found is None or panel.building.plant_id != visitor.plant_id:
+    """The release of a panel with that number. Raises NotFound if the visitor sees none."""
+    found = session.get(Release, release_id) if release_id <= LARGEST_NUMBER else None
+    if found is None or found.panel_id != panel.id or not sees_building(visitor, panel.building):
         raise NotFound("There is no such release in this plant.")
     return found
+
+
+def acts_of(session: Session, panel: Panel) -> list[Event]:
+    """What happened to a panel besides being measured: what held it, what was decided, what let it go."""
+    query = select(Event).where(Event.panel_id == panel.id, Event.what.not_in(MEASURING))
+    return list(session.scalars(query.order_by(Event.at, Event.number)))
 
 
 def by_hash(session: Session, sha256: str) -> Release | None:
@@ -115,12 +133,12 @@ def passage(
 
     Raises
     ------
-    NotAllowed, Refusal
-        If the person may not, the panel belongs to another plant, is not released, was found wanting since,
-        or that was written down already; or the remark is too long.
+    NotAllowed, NotFound, Refusal
+        If the person may not, the panel belongs to another plant or is of a building that they do not see,
+        is not released, is held, or that was written down already; or the remark is too long.
     """
     require(person, Act.SET_PANEL if what == SET else Act.PLAN_LOADS)
-    refuse_other_plant(person, panel)
+    _refuse_unseen(person, panel)
     refuse_long_note(remark, "remark")
     _refuse_passing(session, panel, what, now)
     passed = Passage(panel_id=panel.id, what=what, person=person, at=now, remark=storable(remark))
@@ -130,19 +148,25 @@ def passage(
     return passed
 
 
+def _refuse_unseen(person: Person, panel: Panel) -> None:
+    refuse_other_plant(person, panel)
+    if not sees_building(person, panel.building):
+        raise NotFound("There is no such panel in this plant.")
+
+
 def _refuse_passing(session: Session, panel: Panel, what: str, now: datetime) -> None:
-    state = state_of(session, panel, now)
     if what not in (LOADED, SET):
         raise Refusal("A panel is loaded or set, not “{given}”.", given=what)
-    if state.released is None:
-        raise Refusal("{mark} is not released. The shop lead releases it first.", mark=panel.mark)
-    if what == LOADED and state.holds:
-        held = state.holds[0].sentence
-        raise Refusal("{mark} is held: {why}", mark=panel.mark, why=held.words.format(**held.facts))
+    state = state_of(session, panel, now)
     if state.set_at is not None:
         raise Refusal("{mark} is set already.", mark=panel.mark)
+    if state.released is None:
+        raise Refusal(NOT_RELEASED[what], mark=panel.mark)
     if what == LOADED and state.loaded_at is not None:
         raise Refusal("{mark} is loaded already.", mark=panel.mark)
+    if state.holds:
+        held = state.holds[0].sentence
+        raise Refusal(HELD_SINCE[what], mark=panel.mark, why=held.words.format(**held.facts))
 
 
 def _tell(session: Session, withdrawal: ReleaseWithdrawal, now: datetime) -> None:

@@ -67,8 +67,8 @@ ON_HOLD = {
         "On hold for a signal on the chart {name}. Find what changed; then the shop lead lifts it."
     ),
     "instrument": phrase(
-        "On hold: measured with {what}, which was found wrong. Measure again with another; the hold then ends "
-        "by itself."
+        "On hold: measured with {what}, which was found wrong. Measure again with another; the hold then "
+        "ends by itself."
     ),
     "person": phrase("On hold by {who}: “{reason}” The shop lead lifts it."),
 }

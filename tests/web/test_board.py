@@ -4,13 +4,16 @@ from datetime import timedelta
 from html import unescape
 
 import pytest
+from sqlalchemy import select
 
 from qc_app.records.building import Panel
 from qc_app.records.database import Database
+from qc_app.records.nonconformity import Nonconformity
 from qc_app.records.release import Load
 from qc_app.records.shop import SignIn
 from qc_app.web.request import now
 from qc_app.work.hold import place_hold
+from qc_app.work.nonconformity import open_by_person
 from tests.conftest import Cast
 from tests.web.conftest import SignedIn
 from tests.work.conftest import member
@@ -132,3 +135,18 @@ def test_asking_for_the_board_does_not_put_off_the_end_of_a_sign_in(
 def test_a_worker_has_no_board(signed_in: SignedIn, who: str) -> None:
     signed_in(who).get("/board", 403)
     signed_in(who).get("/board/parts", 403)
+
+
+def test_the_lead_is_not_told_to_ask_the_lead(
+    shop: Cast, signed_in: SignedIn, sqlite_database: Database
+) -> None:
+    with sqlite_database.write() as session:
+        panel, worker = session.get_one(Panel, shop.panel), shop.person(session, "worker")
+        open_by_person(session, worker, panel, "Sheathing torn.", "", (), now())
+        number = session.scalars(select(Nonconformity.id)).one()
+    for path in ("/board", f"/panel/{shop.panel}", f"/panel/{shop.panel}/release"):
+        page = signed_in("lead").get(path)
+        assert "“Sheathing torn.” Decide what is done." in page, path
+        assert "shop lead," not in page, path
+    assert "Decide what is done" in signed_in("lead").get(f"/nonconformity/{number}")
+    assert "Ask the shop lead, who decides" in signed_in("worker").get(f"/panel/{shop.panel}")

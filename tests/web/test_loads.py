@@ -7,9 +7,11 @@ from sqlalchemy import select
 
 from qc_app.records.building import Panel
 from qc_app.records.database import Database
+from qc_app.records.nonconformity import Nonconformity
 from qc_app.records.release import Load, PacketCopy, Release
 from qc_app.web.request import now
 from qc_app.work.hold import place_hold
+from qc_app.work.nonconformity import open_by_person
 from tests.conftest import Cast
 from tests.web.conftest import SignedIn
 from tests.work.proven import prove
@@ -84,7 +86,7 @@ def test_a_load_is_planned_filled_released_and_loaded(
     assert lead.post(address, {"leaves_on": "2026-03-09", "panels": [proven.floor_panel]}) == address
     page = lead.get(address)
     assert "leaves on 2026-03-09" in page
-    assert "All is proven; the shop lead has to release it." in page
+    assert "All is proven. Release it." in page
     with sqlite_database.read() as session:
         load = session.scalars(select(Load)).one()
     refused = lead.post(f"/load/{load.id}/release", page=address, status=400)
@@ -122,3 +124,29 @@ def test_whoever_takes_a_packet_is_written_down_with_its_hash(
         copy = session.scalars(select(PacketCopy)).one()
         assert (copy.person_id, copy.building_id) == (shop.manager, shop.building)
         assert copy.sha256 == hashlib.sha256(answer.data).hexdigest()
+
+
+def test_a_release_that_was_overtaken_says_so_first_and_leads_to_what_is_wrong(
+    proven: Cast, signed_in: SignedIn, sqlite_database: Database
+) -> None:
+    address = f"/panel/{proven.floor_panel}/release"
+    signed_in("lead").post(address)
+    with sqlite_database.write() as session:
+        panel, worker = session.get_one(Panel, proven.floor_panel), proven.person(session, "worker")
+        open_by_person(session, worker, panel, "Sheathing torn.", "", (), now())
+        session.flush()
+        number = session.scalars(select(Nonconformity.id)).one()
+    page = signed_in("lead").get(address)
+    assert "Held since it was released: it must not be raised." in page
+    assert page.index("Held since it was released") < page.index("Released by Otto Lind")
+    assert f'href="/nonconformity/{number}">To nonconformity 1</a>' in page
+
+
+def test_the_release_tells_what_happened_to_the_panel_without_every_reading(
+    proven: Cast, signed_in: SignedIn
+) -> None:
+    lead, address = signed_in("lead"), f"/panel/{proven.floor_panel}/release"
+    lead.post(address)
+    told = lead.get(address).partition("What happened to it")[2]
+    assert told.index("F-01 was put on the schedule.") < told.index("F-01 was released")
+    assert "was read as" not in told

@@ -119,6 +119,23 @@ def test_the_crew_says_that_a_panel_is_set_and_how_it_fitted(
     assert "R-01 is set already." in unescape(again)
 
 
+def test_a_panel_held_while_the_page_lay_open_is_not_set(
+    shop: Cast, crew: Browser, sqlite_database: Database
+) -> None:
+    let_go(sqlite_database, shop)
+    assert "R-01 is set" in crew.get(f"/site/panel/{shop.panel}")
+    with sqlite_database.write() as session:
+        panel = session.get_one(Panel, shop.panel)
+        place_hold(session, shop.person(session, "lead"), panel, "Crane pick torn.", now())
+    assert "R-01 is set" not in crew.get(f"/site/panel/{shop.panel}")
+    path = f"/site/panel/{shop.panel}/set"
+    page = unescape(crew.post(path, {"remark": ""}, f"/site/panel/{shop.floor_panel}", 400))
+    assert "R-01 is held since it was released. Do not raise it; call the shop lead." in page
+    assert "Crane pick torn." in page
+    with sqlite_database.read() as session:
+        assert session.scalars(select(Passage)).all() == []
+
+
 def test_a_panel_of_another_building_cannot_be_set(
     crew: Browser, new: Newcomers, shop: Cast, sqlite_database: Database
 ) -> None:

@@ -10,14 +10,17 @@ from qc_app.records.building import Building, Panel
 from qc_app.records.database import Database
 from qc_app.records.event import Event
 from qc_app.records.release import Load
+from qc_app.records.shop import Person
 from qc_app.refusal import Refusal
 from qc_app.work import loads
+from qc_app.work.find import NotFound
 from qc_app.work.hold import place_hold
 from qc_app.work.loads import NotAllReleased
 from qc_app.work.release import passage, release
 from qc_app.work.roles import NotAllowed
 from qc_app.work.schedule import add_building, add_panel
 from tests.conftest import NOW, Cast, floor_panel
+from tests.work.newcomers import add_newcomers
 from tests.work.proven import prove
 
 LATER = NOW + timedelta(hours=2)
@@ -65,7 +68,7 @@ def test_a_load_leaves_only_when_all_its_panels_are_released(database: Database,
         with pytest.raises(NotAllReleased, match=r"Load 1 cannot leave: .* F-01, R-01") as refusal:
             loads.release_load(session, lead, load, LATER)
         why = {line.panel.mark: line.missing[0].words for line in refusal.value.lines}
-        assert why["F-01"] == "All is proven; the shop lead has to release it."
+        assert why["F-01"] == "All is proven. Release it."
         assert "has no reading" in why["R-01"]
         release(session, lead, floor, LATER)
         with pytest.raises(NotAllReleased, match="are R-01"):
@@ -164,3 +167,18 @@ def test_only_those_who_lead_plan_and_release_loads_and_only_in_their_plant(
             loads.take_off(session, stranger, both(session, cast)[0], NOW)
         with pytest.raises(Refusal, match="in this plant"):
             loads.load(session, stranger, load.id)
+
+
+def test_whoever_belongs_to_another_building_finds_no_load_of_this_one(
+    sqlite_database: Database, shop: Cast
+) -> None:
+    new = add_newcomers(sqlite_database, shop)
+    with sqlite_database.write() as session:
+        number = planned(session, shop).id
+        for sees in (shop.lead, new.site_lead, new.customer):
+            assert loads.load(session, session.get_one(Person, sees), number).id == number
+        for other in (new.other_site_lead, new.other_customer, shop.stranger):
+            with pytest.raises(NotFound):
+                loads.load(session, session.get_one(Person, other), number)
+        with pytest.raises(NotFound):
+            loads.load(session, shop.person(session, "lead"), 2**70)

@@ -18,19 +18,22 @@ from qc_app.records.event import Event
 from qc_app.records.nonconformity import Nonconformity
 from qc_app.records.photo_store import PhotoStore
 from qc_app.records.reading import Reading
-from qc_app.records.release import PacketCopy, Release
+from qc_app.records.release import PacketCopy, Passage, Release
+from qc_app.records.shop import Person
 from qc_app.records.tablet import Notice
 from qc_app.refusal import Refusal
 from qc_app.work.check_record import check_record
+from qc_app.work.find import NotFound
 from qc_app.work.hold import lift_hold, place_hold
 from qc_app.work.nonconformity import decide
 from qc_app.work.notices import PACKET_OUTDATED, RELEASE_WITHDRAWN
-from qc_app.work.release import NotProven, by_hash, passage, release, released, withdraw
+from qc_app.work.release import NotProven, by_hash, find_release, passage, release, released, withdraw
 from qc_app.work.roles import NotAllowed
 from qc_app.work.snapshot import snapshot_of
 from qc_app.work.state import state_of
 from tests.conftest import NOW, Cast, stage
 from tests.work.conftest import Said, check
+from tests.work.newcomers import add_newcomers
 from tests.work.proven import checks_of, prove
 from tests.work.test_check_record import open_to_tampering
 
@@ -271,6 +274,47 @@ def test_a_released_panel_on_which_something_came_up_is_not_loaded(database: Dat
         assert state_of(session, panel, LATER).is_flagged
         with pytest.raises(Refusal, match="F-01 is held: Nonconformity 1"):
             passage(session, cast.person(session, "lead"), panel, "loaded", LATER)
+
+
+def test_a_panel_held_since_its_release_is_not_set_and_the_crew_is_told_whom_to_call(
+    database: Database, cast: Cast
+) -> None:
+    proven(database, cast)
+    with database.write() as session:
+        let_go(session, cast)
+        place_hold(session, cast.person(session, "lead"), floor(session, cast), "Pick torn.", LATER)
+        with pytest.raises(
+            Refusal, match=r"Do not raise it; call the shop lead\. On hold by Otto Lind: “Pick"
+        ):
+            passage(session, cast.person(session, "lead"), floor(session, cast), "set", LATER)
+        assert session.scalars(select(Passage)).all() == []
+
+
+def test_nobody_sets_a_panel_of_a_building_that_is_not_theirs(sqlite_database: Database, shop: Cast) -> None:
+    new = add_newcomers(sqlite_database, shop)
+    proven(sqlite_database, shop)
+    with sqlite_database.write() as session:
+        let_go(session, shop)
+        with pytest.raises(NotFound):
+            passage(session, session.get_one(Person, new.other_site_lead), floor(session, shop), "set", LATER)
+        passage(session, session.get_one(Person, new.site_lead), floor(session, shop), "set", LATER)
+
+
+def test_whoever_belongs_to_another_building_finds_no_release_of_this_one(
+    sqlite_database: Database, shop: Cast
+) -> None:
+    new = add_newcomers(sqlite_database, shop)
+    proven(sqlite_database, shop)
+    with sqlite_database.write() as session:
+        made, panel = let_go(session, shop), floor(session, shop)
+        session.flush()
+        for sees in (shop.worker, new.site_lead, new.customer):
+            assert find_release(session, session.get_one(Person, sees), panel, made.id) is made
+        for other in (new.other_site_lead, new.other_customer, shop.stranger):
+            with pytest.raises(NotFound):
+                find_release(session, session.get_one(Person, other), panel, made.id)
+        with pytest.raises(NotFound):
+            find_release(session, shop.person(session, "lead"), session.get_one(Panel, shop.panel), made.id)
 
 
 def at_once(database: Database, *acts: Callable[[Session], object]) -> list[Exception]:

@@ -13,13 +13,13 @@ from qc_app.records.database import Database
 from qc_app.records.nonconformity import Nonconformity
 from qc_app.records.reading import Reading
 from qc_app.records.release import Passage
-from qc_app.work import find
+from qc_app.work import find, state
 from qc_app.work.hold import hold_by_instrument, place_hold
 from qc_app.work.nonconformity import decide, open_by_person
 from qc_app.work.record import record
 from qc_app.work.release import release, withdraw
 from qc_app.work.schedule import add_panel
-from qc_app.work.state import Held, PanelState, missing_for_release, state_of, states_of
+from qc_app.work.state import Held, PanelState, as_told_to, missing_for_release, state_of, states_of
 from tests.conftest import NOW, Cast, floor_panel, panel_of, roof_panel
 from tests.work.conftest import Said, adopt_changed, check, guard_edges
 
@@ -212,11 +212,36 @@ def test_holds_by_people_and_instruments_are_told_with_what_to_do(
             ("person", "On hold by Wren Abbey: “Dent.” The shop lead lifts it."),
             (
                 "instrument",
-                "On hold: measured with Tape 4, which was found wrong. Measure again with another; then the "
-                "shop lead lifts it.",
+                "On hold: measured with Tape 4, which was found wrong. Measure again with another; the hold "
+                "then ends by itself.",
             ),
         ]
         assert missing(session, floor) == [said_of(held) for held in state.holds]
+
+
+def test_whoever_decides_is_told_what_to_do_and_not_to_ask_the_shop_lead(
+    sqlite_database: Database, shop: Cast
+) -> None:
+    with sqlite_database.write() as session:
+        worker, lead, floor = (
+            shop.person(session, "worker"),
+            shop.person(session, "lead"),
+            floor_of(session, shop),
+        )
+        place_hold(session, worker, floor, "Dent.", NOW)
+        open_by_person(session, worker, floor, "Sheathing torn.", "", (), NOW)
+        sentences = [held.sentence for held in both_ways(session, floor).holds]
+        assert [str(as_told_to(worker, told)) for told in sentences] == [str(told) for told in sentences]
+        assert [str(as_told_to(lead, told)) for told in sentences] == [
+            "Nonconformity 1: “Sheathing torn.” Decide what is done.",
+            "On hold by Wren Abbey: “Dent.” Once that is settled, lift it.",
+        ]
+
+
+def test_every_sentence_that_sends_to_the_shop_lead_has_one_for_those_who_lead() -> None:
+    said = {*state.PUT_RIGHT.values(), *state.OPENED_BY_PERSON.values(), *state.ON_HOLD.values()}
+    assert {words for words in said if "shop lead" in words} == set(state.TO_WHOEVER_LEADS)
+    assert not any("shop lead" in words for words in state.TO_WHOEVER_LEADS.values())
 
 
 def test_a_released_panel_goes_its_way(database: Database, cast: Cast) -> None:

@@ -17,7 +17,7 @@ from qc_app.work.history import history_of, panels_of
 from qc_app.work.materials import uses_of_panel
 from qc_app.work.remake import successor
 from qc_app.work.roles import Act
-from qc_app.work.state import state_of
+from qc_app.work.state import state_of, states_of
 
 pages = Blueprint("buildings", __name__)
 
@@ -39,7 +39,16 @@ def buildings() -> str:
 def building(building_id: int) -> str:
     session = reading_session()
     shown = find.building(session, person(), building_id)
-    return render_template("building.html", building=shown, panels=panels_of(session, shown))
+    states = {state.panel.id: state for state in states_of(session, shown, now())}
+    counted = [state for state in states.values() if state.scrapped_at is None]
+    return render_template(
+        "building.html",
+        building=shown,
+        panels=panels_of(session, shown),
+        states=states,
+        proven=sum(state.is_proven for state in counted),
+        all=len(counted),
+    )
 
 
 @pages.get("/panel/<int:panel_id>")

@@ -19,13 +19,15 @@ from qc_app.records.release import Load
 from qc_app.refusal import Refusal
 from qc_app.web.access import allow
 from qc_app.web.form_errors import take_refusal
+from qc_app.web.language import said
 from qc_app.web.request import database, now, person, person_in, reading_session
 from qc_app.web.worker.panel_drawing import MARGIN, PanelDrawing, Spot, drawing_of
 from qc_app.work import find
 from qc_app.work import nonconformity as work
 from qc_app.work.remake import successor
 from qc_app.work.roles import Act, may
-from qc_app.work.state import state_of
+from qc_app.work.sentence import Sentence
+from qc_app.work.state import as_told_to, state_of
 
 pages = Blueprint("nonconformities", __name__)
 
@@ -218,6 +220,12 @@ def age(since: datetime) -> str:
     if hours < 48:
         return ngettext("%(num)s hour", "%(num)s hours", hours)
     return ngettext("%(num)s day", "%(num)s days", hours // 24)
+
+
+@pages.app_template_global()
+def told(sentence: Sentence) -> str:
+    """A sentence about a hold, as whoever is signed in reads it."""
+    return said(as_told_to(person(), sentence))
 
 
 @pages.app_template_global()

@@ -14,7 +14,7 @@ from qc_app.work import find
 from qc_app.work import release as work
 from qc_app.work.released import released, releases_of
 from qc_app.work.roles import Act
-from qc_app.work.state import missing_for_release
+from qc_app.work.state import missing_for_release, state_of
 
 pages = Blueprint("releases", __name__)
 
@@ -28,7 +28,7 @@ class WithdrawForm(FlaskForm):
 
     reason = StringField(
         _l("Why the release is withdrawn"),
-        description=_l("Everybody who took a handover packet of this building is named to the shop lead."),
+        description=_l("A notice names everybody who took a handover packet of this building."),
     )
 
 
@@ -88,6 +88,8 @@ def _page(panel_id: int, form: FlaskForm) -> str:
         form=form,
         withdrawing=form if isinstance(form, WithdrawForm) else WithdrawForm(formdata=None),
         released=made,
+        state=state_of(session, shown, now()),
+        acts=work.acts_of(session, shown),
         missing=[] if made else missing_for_release(session, shown, now()),
         earlier=[one for one in releases_of(session, shown) if one.withdrawal is not None],
     )

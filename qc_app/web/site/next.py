@@ -94,5 +94,5 @@ def _page(shown: Building, state: PanelState | None, ordered: list[PanelState], 
         all=len(ordered),
         cautions=CAUTIONS,
         form=form,
-        is_form_shown=bool(chosen and chosen.state.released and chosen.state.set_at is None),
+        is_form_shown=bool(chosen and chosen.may_be_raised and chosen.state.set_at is None),
     )
