@@ -123,6 +123,8 @@ function showStates() {
     const part = link.hasAttribute("data-steps") && state === "none" && states.some((one) => SETTLED.includes(one)) ? "part" : state;
     link.querySelector(".state").textContent = SIGNS[state];
     link.dataset.state = part;
+    if (state === "accepted") link.dataset.note = word(state);
+    else delete link.dataset.note;
     link.dataset.name ??= link.getAttribute("aria-label") ?? link.querySelector(".name").textContent;
     link.setAttribute("aria-label", word("stepState", { name: link.dataset.name, state: word(state) }));
   }
@@ -135,8 +137,16 @@ function showNewest(step) {
   if (!line) return;
   line.hidden = !before;
   if (!before) return;
-  const typed = Object.values(before.entries).filter(Boolean).join(" · ");
+  const { fields } = step.asked[0];
+  const typed = Object.entries(before.entries).map(([name, text]) => inWords(fields[name], text)).filter(Boolean).join(" · ");
   line.replaceChildren(word("newest", { verdict: word(stateOfReading(before)), amount: typed }), " ", correctKey(step, before));
+}
+
+/** What was typed as the page says it: an answer by its label, marks on the drawing not at all. @param {string} id @param {string} text */
+function inWords(id, text) {
+  const field = document.getElementById(id);
+  if (field?.matches("fieldset")) return field.querySelector(`[value="${CSS.escape(text)}"] + label`)?.textContent ?? text;
+  return field?.matches("[type=hidden]") ? "" : text;
 }
 
 /** @param {Step} step @param {any} before */
