@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import func, select
-from sqlalchemy.orm import Session
+from sqlalchemy import Select, func, select
+from sqlalchemy.orm import Session, joinedload
 
 from qc_app.measure.conformity import Verdict
 from qc_app.plan.method import Companion, Outcome
@@ -17,6 +17,9 @@ from qc_app.work.fill_agreement import FillAgreement, agreements_of
 from qc_app.work.record import circumstances_of
 from qc_app.work.standing import Item, decided_about, readings_of, standing
 from qc_app.work.waiting import Due, due_of
+
+ROUTINE = ("panel scheduled", "reading recorded", "lot used")
+"""Events that every panel has, most of them many times; the others tell its way."""
 
 
 @dataclass(frozen=True)
@@ -80,6 +83,22 @@ def history_of(session: Session, item: Item) -> History:
         _events(session, item),
         agreements_of(item, newest.values()),
     )
+
+
+def acts_of(session: Session, panel: Panel) -> list[Event]:
+    """What happened to a panel besides being measured: what held it, what was decided, what let it go."""
+    return _acts(session, select(Event).where(Event.panel_id == panel.id))
+
+
+def acts_in(session: Session, building: Building) -> list[Event]:
+    """The same of a whole building, with its loads and packets, in the order of its chain."""
+    return _acts(session, select(Event).where(Event.chain == f"building {building.id}"))
+
+
+def _acts(session: Session, query: Select[Event]) -> list[Event]:
+    """Events in order, each with whoever did it."""
+    told = query.where(Event.what.not_in(ROUTINE)).order_by(Event.number)
+    return list(session.scalars(told.options(joinedload(Event.person))))
 
 
 def outcome_of(reading: Reading, item: Item) -> Outcome:

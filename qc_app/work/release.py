@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from qc_app.phrase import phrase
 from qc_app.records.building import Panel
 from qc_app.records.canonical import canonical
-from qc_app.records.event import Event, append_event
+from qc_app.records.event import append_event
 from qc_app.records.release import PacketCopy, Passage, Release, ReleaseWithdrawal
 from qc_app.records.shop import Person
 from qc_app.refusal import Refusal
@@ -26,7 +26,6 @@ from qc_app.work.state import LOADED, SET, missing_for_release, state_of
 
 __all__ = [
     "NotProven",
-    "acts_of",
     "by_hash",
     "find_release",
     "passage",
@@ -35,9 +34,6 @@ __all__ = [
     "snapshot_of",
     "withdraw",
 ]
-
-MEASURING = ("reading recorded", "lot used")
-"""Events that tell of every single check; the others tell the way of a panel."""
 
 NOT_RELEASED = {
     LOADED: phrase("{mark} is not released. The shop lead releases it first."),
@@ -113,12 +109,6 @@ def find_release(session: Session, visitor: Visitor, panel: Panel, release_id: i
     if found is None or found.panel_id != panel.id or not sees_building(visitor, panel.building):
         raise NotFound("There is no such release in this plant.")
     return found
-
-
-def acts_of(session: Session, panel: Panel) -> list[Event]:
-    """What happened to a panel besides being measured: what held it, what was decided, what let it go."""
-    query = select(Event).where(Event.panel_id == panel.id, Event.what.not_in(MEASURING))
-    return list(session.scalars(query.order_by(Event.at, Event.number)))
 
 
 def by_hash(session: Session, sha256: str) -> Release | None:

@@ -23,18 +23,21 @@ from qc_app.records.database import Database
 from qc_app.records.shop import Person
 from qc_app.work import find
 from qc_app.work.instrument_checks import SHIFT, check
+from qc_app.work.people import add_person
 from qc_app.work.pins import set_pin
 from qc_app.work.record import NewReading, record
 from qc_app.work.release import release
+from qc_app.work.roles import Role
 from qc_app.work.schedule import add_panel
 from tests.browser.conftest import NewVisit, Visit
 from tests.browser.shop_server import sign_in
 from tests.browser.test_entry import enter, result
-from tests.conftest import NOW, roof_panel, stage
+from tests.conftest import NOW, PASSWORD, empty_sqlite_database, roof_panel, stage
 from tests.work.proven import within
 
 pytestmark = pytest.mark.browser
 
+PHONE = (390, 844)
 MORE = ("R-02", "R-03", "R-04")
 PERCENT = 10**9
 """Grains of moisture in a percent."""
@@ -43,13 +46,13 @@ PERCENT = 10**9
 @pytest.fixture
 def database(tmp_path: Path) -> Iterator[Database]:
     """The small shop with a few more panels, and a PIN for its worker."""
-    opened = Database(str(tmp_path / "qc.db"))
-    opened.migrate()
+    opened = empty_sqlite_database(tmp_path)
     cast = stage(opened)
     with opened.write() as session:
         manager, building = cast.person(session, "manager"), session.get_one(Building, cast.building)
         for number, mark in enumerate(MORE, 3):
             add_panel(session, manager, building, roof_panel(mark, number), NOW)
+        add_person(session, manager, "Sol Marsh", "sol", Role.SITE_LEAD, PASSWORD, NOW, building)
         set_pin(session, manager, cast.person(session, "worker"), seed_demo.PIN, NOW)
     yield opened
     opened.close()
@@ -277,8 +280,13 @@ def test_a_thin_bay_keeps_its_panel_until_it_is_filled_again_and_released(
     office.get_by_role("link", name="The panel", exact=True).click()
     office.get_by_text("Event log of this panel").click()
     expect_history(office, *story)
-    for visit in (worker, lead, manager):
-        assert visit.violations() == []
+    office.goto(f"{manager.address}/building")
+    office.get_by_role("link", name="Fern Hollow House").click()
+    at_hand(office.get_by_text("1 of 5 panels proven."))
+    office.get_by_role("link", name="History", exact=True).click()
+    expect_history(office, *story)
+    for each in (worker, lead, manager):
+        assert each.violations() == []
 
     # Whoever makes the thin core good in the file itself is told on.
     status, said = check_record(database)
@@ -358,7 +366,7 @@ def test_what_is_accepted_as_it_is_says_who_agreed_and_then_may_go(
 
 
 def test_an_instrument_found_wrong_pulls_back_every_panel_read_with_it(
-    worker: Visit, lead: Visit, manager: Visit, database: Database
+    worker: Visit, lead: Visit, manager: Visit, visit: NewVisit, database: Database
 ) -> None:
     fill_in(database, "R-01", "framing", "sheathing_fence", "services")
     good_check(database, "Meter 2", 16 * PERCENT)
@@ -367,7 +375,11 @@ def test_an_instrument_found_wrong_pulls_back_every_panel_read_with_it(
         fill_in(database, mark, "framing", "sheathing_fence", "services")
     with database.write() as session:
         release(session, person(session, "otto"), panel_marked(session, MORE[0]), datetime.now(UTC))
+        number = panel_marked(session, MORE[0]).id
     page, desk, office = worker.page, lead.page, manager.page
+    crew = at_desk(visit(PHONE), "sol")
+    crew.page.goto(f"{crew.address}/site/panel/{number}")
+    expect(crew.page.get_by_role("button", name=f"{MORE[0]} is set")).to_be_visible()
 
     # At the start of the shift the meter reads 20 % on a block of 16 %.
     page.goto(f"{worker.address}/instrument/check?language=en")
@@ -391,6 +403,14 @@ def test_an_instrument_found_wrong_pulls_back_every_panel_read_with_it(
         at_hand(of_panel)
     expect(desk.locator("#part-held li")).to_have_count(len(MORE))
     expect(desk.locator("#part-held li", has_text=MORE[0])).to_contain_text("released before")
+
+    # The crew on site, whose page lay open meanwhile, cannot set the one that was released before.
+    crew.page.get_by_role("button", name=f"{MORE[0]} is set").click()
+    refused = crew.page.get_by_text(f"{MORE[0]} is held since it was released. Do not raise it; call the")
+    expect(refused.first).to_be_visible()
+    expect(crew.page.get_by_role("button", name=f"{MORE[0]} is set")).to_have_count(0)
+    crew.page.goto(f"{crew.address}/site/panel/{number}")
+    at_hand(crew.page.get_by_text("Call the shop lead."))
 
     # The quality manager looks at what was measured with it, and finds the tape wrong too.
     office.goto(f"{manager.address}/instrument")
@@ -423,6 +443,6 @@ def test_an_instrument_found_wrong_pulls_back_every_panel_read_with_it(
             (f"{mark} was put on hold: Measured with Meter 2, which was found wrong.", "the log itself"),
             (f"{mark} was put on hold: Measured with Tape 4, which was found wrong.", "the log itself"),
         )
-    for visit in (worker, lead, manager):
-        assert visit.violations() == []
+    for each in (worker, lead, manager, crew):
+        assert each.violations() == []
     assert check_record(database)[0] == 0

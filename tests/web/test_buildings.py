@@ -2,10 +2,13 @@
 
 import re
 
+from sqlalchemy import select
+
 from qc_app.records.building import Panel
 from qc_app.records.database import Database
+from qc_app.records.hold import Hold
 from qc_app.web.request import now
-from qc_app.work.hold import place_hold
+from qc_app.work.hold import lift_hold, place_hold
 from qc_app.work.release import release
 from tests.conftest import Cast
 from tests.web.conftest import Browser, SignedIn
@@ -60,3 +63,36 @@ def test_a_panel_held_after_its_release_says_both_and_is_not_proven_any_more(
     hold_floor(sqlite_database, shop)
     assert state_of_floor(signed_in("worker"), shop) == "released held since"
     assert "0 of 2 panels proven." in signed_in("worker").get(f"/building/{shop.building}")
+
+
+def test_the_history_tells_in_order_what_happened_to_which_panel_and_who_did_it(
+    shop: Cast, signed_in: SignedIn, sqlite_database: Database
+) -> None:
+    prove_floor(sqlite_database, shop)
+    hold_floor(sqlite_database, shop)
+    with sqlite_database.write() as session:
+        lead, hold = shop.person(session, "lead"), session.scalars(select(Hold)).one()
+        lift_hold(session, lead, hold, "Paint only.", now())
+        release(session, lead, session.get_one(Panel, shop.floor_panel), now())
+    page = signed_in("worker").get(f"/building/{shop.building}/history")
+    rows = [" ".join(re.sub(r"<[^>]+>", " ", row).split()) for row in page.split("<tr>")[2:]]
+    assert [
+        row.partition(" F-01 ")[2].partition(";")[0].partition("English")[0].strip() for row in rows[-3:]
+    ] == [
+        "F-01 was put on hold: Dent. Wren Abbey",
+        "A hold on F-01 was lifted: Paint only. Otto Lind",
+        "F-01 was released",
+    ]
+    assert "was read as" not in page
+    assert "in this plant" in signed_in("stranger").get(f"/building/{shop.building}/history", 404)
+
+
+def test_the_customer_is_told_in_words_that_a_released_panel_is_held(
+    shop: Cast, signed_in: SignedIn, sqlite_database: Database
+) -> None:
+    prove_floor(sqlite_database, shop)
+    with sqlite_database.write() as session:
+        release(session, shop.person(session, "lead"), session.get_one(Panel, shop.floor_panel), now())
+    assert "released</strong>" in signed_in("lead").get(f"/proof/{shop.building}")
+    hold_floor(sqlite_database, shop)
+    assert "released, held since</strong>" in signed_in("lead").get(f"/proof/{shop.building}")

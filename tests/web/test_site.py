@@ -57,8 +57,8 @@ def test_a_panel_that_may_not_leave_is_not_to_be_raised(
     shop: Cast, crew: Browser, sqlite_database: Database
 ) -> None:
     page = crew.get(f"/site/{shop.building}")
-    assert "Do not raise it:" in page
-    assert "it is not released." in page
+    assert "Do not raise it." in page
+    assert "It is not released." in page
     assert "R-01 is set" not in page
     let_go(sqlite_database, shop)
     assert "Do not raise it" not in crew.get(f"/site/{shop.building}")
@@ -66,7 +66,7 @@ def test_a_panel_that_may_not_leave_is_not_to_be_raised(
         panel = session.get_one(Panel, shop.panel)
         place_hold(session, shop.person(session, "lead"), panel, "Crane pick torn.", now())
     page = crew.get(f"/site/{shop.building}")
-    assert "Do not raise it:" in page
+    assert "Do not raise it." in page
     assert "Crane pick torn." in page
 
 

@@ -1,6 +1,7 @@
 """Buildings and their panels: what is known about each, and putting a panel on hold."""
 
 from flask import Blueprint, redirect, render_template, url_for
+from flask_babel import gettext as _
 from flask_babel import lazy_gettext as _l
 from flask_wtf import FlaskForm
 from werkzeug.wrappers import Response
@@ -13,7 +14,7 @@ from qc_app.web.request import database, now, person, person_in, reading_session
 from qc_app.work import find
 from qc_app.work import hold as holding
 from qc_app.work import nonconformity as nonconformities
-from qc_app.work.history import history_of, panels_of
+from qc_app.work.history import acts_in, history_of, panels_of
 from qc_app.work.materials import uses_of_panel
 from qc_app.work.remake import successor
 from qc_app.work.roles import Act
@@ -49,6 +50,18 @@ def building(building_id: int) -> str:
         proven=sum(state.is_proven for state in counted),
         all=len(counted),
     )
+
+
+@pages.get("/building/<int:building_id>/history")
+@allow(Act.LOOK)
+def history(building_id: int) -> str:
+    """What happened to the panels of a building, in order."""
+    session = reading_session()
+    shown = find.building(session, person(), building_id)
+    panels = {line.panel.id: line.panel for line in panels_of(session, shown)}
+    acts = acts_in(session, shown)
+    title = _("History of %(building)s", building=shown.code)
+    return render_template("building_history.html", title=title, building=shown, acts=acts, panels=panels)
 
 
 @pages.get("/panel/<int:panel_id>")

@@ -12,6 +12,7 @@ from qc_app.web.form_errors import take_refusal
 from qc_app.web.request import database, now, person, person_in, reading_session
 from qc_app.work import find
 from qc_app.work import release as work
+from qc_app.work.history import acts_of
 from qc_app.work.released import released, releases_of
 from qc_app.work.roles import Act
 from qc_app.work.state import missing_for_release, state_of
@@ -89,7 +90,7 @@ def _page(panel_id: int, form: FlaskForm) -> str:
         withdrawing=form if isinstance(form, WithdrawForm) else WithdrawForm(formdata=None),
         released=made,
         state=state_of(session, shown, now()),
-        acts=work.acts_of(session, shown),
+        acts=acts_of(session, shown),
         missing=[] if made else missing_for_release(session, shown, now()),
         earlier=[one for one in releases_of(session, shown) if one.withdrawal is not None],
     )
