@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TypeVar
 
-from sqlalchemy import case, func, select
-from sqlalchemy.orm import Session, defer, joinedload, selectinload
+from sqlalchemy import case, exists, func, select
+from sqlalchemy.orm import Session, aliased, defer, joinedload, selectinload
 
 from qc_app.measure.conformity import Verdict
 from qc_app.phrase import phrase
@@ -282,7 +282,13 @@ def _load_sizes(session: Session, ids: Collection[int]) -> None:
 
 
 def _standing(session: Session, ids: Collection[int]) -> dict[int, dict[CheckKey, _Read]]:
-    rows = session.execute(
+    """The newest reading of each check that was not corrected, found by the database: most are older."""
+    later = aliased(Reading)
+    from_newest = func.row_number().over(
+        partition_by=(Reading.panel_id, Characteristic.key, Reading.place),
+        order_by=(Reading.measured_at.desc(), Reading.id.desc()),
+    )
+    left = (
         select(
             Reading.panel_id,
             Characteristic.key,
@@ -290,17 +296,18 @@ def _standing(session: Session, ids: Collection[int]) -> dict[int, dict[CheckKey
             Reading.id,
             Reading.verdict,
             Reading.measured_at,
-            Reading.supersedes_id,
+            from_newest.label("from_newest"),
         )
         .join(Characteristic, Reading.characteristic_id == Characteristic.id)
-        .where(Reading.panel_id.in_(ids))
-        .order_by(Reading.measured_at, Reading.id)
-    ).all()
-    superseded = {row.supersedes_id for row in rows}
-    newest = {(row.panel_id, row.key, row.place): row for row in rows if row.id not in superseded}
+        .where(Reading.panel_id.in_(ids), ~exists().where(later.supersedes_id == Reading.id))
+        .subquery()
+    )
+    rows = session.execute(
+        select(left).where(left.c.from_newest == 1).order_by(left.c.measured_at, left.c.id)
+    )
     found: dict[int, dict[CheckKey, _Read]] = {number: {} for number in ids}
-    for (panel_id, key, place), row in newest.items():
-        found[panel_id][key, place] = _Read(row.id, Verdict(row.verdict), row.measured_at)
+    for panel_id, key, place, number, verdict, measured_at, _ in rows:
+        found[panel_id][key, place] = _Read(number, Verdict(verdict), measured_at)
     return found
 
 
