@@ -13,7 +13,7 @@ from qc_app.records.hold import Hold
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Instrument, Person
 from qc_app.refusal import Refusal
-from qc_app.work.find import NotFound, Visitor
+from qc_app.work.find import NotFound, Visitor, sees_building
 from qc_app.work.roles import Act, require
 from qc_app.work.said import reason_of
 
@@ -102,9 +102,9 @@ def holds_in_force(session: Session, panel: Panel) -> list[Hold]:
 
 
 def hold(session: Session, visitor: Visitor, hold_id: int) -> Hold:
-    """The hold with that number. Raises NotFound if the plant has none."""
+    """The hold with that number. Raises NotFound if the visitor sees none."""
     found = session.get(Hold, hold_id)
-    if found is None or found.panel.building.plant_id != visitor.plant_id:
+    if found is None or not sees_building(visitor, found.panel.building):
         raise NotFound("There is no such hold in this plant.")
     return found
 

@@ -34,7 +34,7 @@ from qc_app.records.photo import Photo
 from qc_app.records.reading import Reading
 from qc_app.records.shop import Person
 from qc_app.refusal import Refusal
-from qc_app.work.find import LARGEST_NUMBER, NotFound, Visitor
+from qc_app.work.find import LARGEST_NUMBER, NotFound, Visitor, sees_building
 from qc_app.work.hold import refuse_other_plant
 from qc_app.work.released import released
 from qc_app.work.remake import remake
@@ -262,9 +262,9 @@ def link(session: Session, person: Person, one: Nonconformity, other: Nonconform
 
 
 def find_one(session: Session, visitor: Visitor, number: int) -> Nonconformity:
-    """The nonconformity with that row number. Raises NotFound if the plant has none."""
+    """The nonconformity with that row number. Raises NotFound if the visitor sees none."""
     found = session.get(Nonconformity, number) if number <= LARGEST_NUMBER else None
-    if found is None or found.building.plant_id != visitor.plant_id:
+    if found is None or not sees_building(visitor, found.building):
         raise NotFound("There is no such nonconformity in this plant.")
     return found
 
@@ -391,6 +391,8 @@ def _what(reading: Reading) -> str:
     units, quantity = reading.panel.building.plant.units, reading.quantity
     name = _check_name(reading)
     said = format_amount(quantity, reading.amount, units)
+    if quantity is Quantity.COUNT:
+        said += " fault" if reading.amount == 1 else " faults"
     if reading.target is None or quantity is Quantity.COUNT:
         return f"{name}: {said}, outside its limits."
     by = format_difference(quantity, reading.deviation, units)

@@ -12,6 +12,7 @@ from qc_app.records.chart import Stream
 from qc_app.records.database import Database
 from qc_app.records.event import Event
 from qc_app.records.hold import Hold
+from qc_app.records.shop import Person
 from qc_app.refusal import Refusal
 from qc_app.work import find
 from qc_app.work.find import NotFound
@@ -23,6 +24,7 @@ from qc_app.work.schedule import add_panel
 from qc_app.work.streams import FEWEST_BASE_POINTS, freeze_limits
 from tests.conftest import NOW, Cast, panel_of, roof_panel
 from tests.work.conftest import Said, adopt_changed
+from tests.work.newcomers import add_newcomers
 
 LATER = NOW + timedelta(hours=1)
 
@@ -164,3 +166,16 @@ def test_a_signal_whose_hold_was_lifted_holds_no_second_time(sqlite_database: Da
         lift_hold(session, shop.person(session, "lead"), held, "Blade changed.", LATER)
         Said(at=NOW + timedelta(minutes=29)).record(session, replace(shop, panel=second), LATER)
         assert holds_in_force(session, panel) == []
+
+
+def test_whoever_belongs_to_another_building_finds_no_hold_of_this_one(
+    sqlite_database: Database, shop: Cast
+) -> None:
+    new = add_newcomers(sqlite_database, shop)
+    with sqlite_database.write() as session:
+        held = place_hold(session, shop.person(session, "worker"), panel_of(session, shop), "Dent.", NOW)
+        session.flush()
+        assert find_hold(session, session.get_one(Person, new.site_lead), held.id) is held
+        for other in (new.other_site_lead, new.other_customer, shop.stranger):
+            with pytest.raises(NotFound):
+                find_hold(session, session.get_one(Person, other), held.id)

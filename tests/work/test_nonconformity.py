@@ -16,6 +16,7 @@ from qc_app.records.event import Event, first_break
 from qc_app.records.nonconformity import Nonconformity
 from qc_app.records.photo import Photo
 from qc_app.records.reading import Reading
+from qc_app.records.shop import Person
 from qc_app.refusal import Refusal
 from qc_app.work import nonconformity as work
 from qc_app.work.find import NotFound
@@ -25,6 +26,7 @@ from qc_app.work.roles import NotAllowed
 from qc_app.work.schedule import add_panel
 from tests.conftest import NOW, Cast, panel_of, roof_panel
 from tests.work.conftest import Said, check, guard_edges, member
+from tests.work.newcomers import add_newcomers
 
 LATER = NOW + timedelta(hours=2)
 OUTSIDE, WITHIN = {"length": "24' 1"}, {"length": "24'"}
@@ -107,7 +109,7 @@ def test_a_reading_outside_opens_a_nonconformity_that_says_what_is_wrong(
 def test_a_failed_check_opens_one_too(sqlite_database: Database, shop: Cast) -> None:
     with sqlite_database.write() as session:
         check("framing_check", "framing", "no").record(session, shop)
-        assert only(session).what == "Blocking and fixings as drawn: 1, outside its limits."
+        assert only(session).what == "Blocking and fixings as drawn: 1 fault, outside its limits."
 
 
 def test_a_reading_within_and_one_of_a_lot_open_none(sqlite_database: Database, shop: Cast) -> None:
@@ -504,3 +506,17 @@ def test_two_are_linked_once_and_never_to_themselves(sqlite_database: Database, 
         assert work.linked(session, first) == [second]
         with refused(session, "not linked to itself", "other"):
             work.link(session, lead, first, first, LATER)
+
+
+def test_whoever_belongs_to_another_building_finds_no_nonconformity_of_this_one(
+    sqlite_database: Database, shop: Cast
+) -> None:
+    new = add_newcomers(sqlite_database, shop)
+    with sqlite_database.write() as session:
+        worker = shop.person(session, "worker")
+        one = work.open_by_person(session, worker, panel_of(session, shop), "Torn.", "", (), NOW)
+        for sees in (shop.worker, new.site_lead):
+            assert work.find_one(session, session.get_one(Person, sees), one.id) is one
+        for other in (new.other_site_lead, new.other_customer, shop.stranger):
+            with pytest.raises(NotFound):
+                work.find_one(session, session.get_one(Person, other), one.id)
