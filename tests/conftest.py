@@ -24,6 +24,7 @@ from qc_app.measure.length import parse_length
 from qc_app.plan.subject import Bay
 from qc_app.records.building import Panel
 from qc_app.records.database import Database
+from qc_app.records.event import append_event
 from qc_app.records.shop import Person
 from qc_app.work import find, people
 from qc_app.work.instruments import add_instrument
@@ -282,6 +283,7 @@ def feet(number: int) -> int:
 def _other_plant(session: Session) -> Person:
     plant = add_plant(session, "Faraway Frames", "metric", 16, "Europe/Copenhagen")
     stranger = enrol(session, plant, "Sten Far", "sten", Role.QUALITY_MANAGER, PASSWORD)
+    append_event(session, plant, "plant set up", {"plant": plant.name}, at=NOW, person=stranger)
     adopt_plan(session, plant, default_document(), "Start.", stranger, NOW)
     return stranger
 

@@ -118,8 +118,8 @@ RECORD = (
         "10.2",
         "Nonconformity and corrective action",
         "that the record of it was not changed afterwards",
-        "work/test_check_record.py",
-        "test_a_reading_changed_by_hand_is_named_with_the_event_that_tells_otherwise",
+        "work/check_record/test_readings.py",
+        "test_a_reading_changed_by_hand_is_named_with_what_the_record_says_and_what_the_table_says",
     ),
 )
 

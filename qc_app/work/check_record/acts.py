@@ -1,133 +1,99 @@
-"""Whether acts stored in tables of their own and the events that tell of them say the same, both ways."""
+"""Whether acts stored in a row each and the events that tell of them say the same, both ways."""
 
-from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from itertools import islice
 from typing import Any
 
-from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
-from qc_app.records.building import Building, Panel
 from qc_app.records.chain import Link
-from qc_app.records.hold import Hold
-from qc_app.records.nonconformity import Disposition, Nonconformity
-from qc_app.records.release import Passage, Release, ReleaseWithdrawal
-from qc_app.work.check_record.place import Chain, Names, event_words, moment
+from qc_app.work.check_record.act_kinds import KINDS, Kind
+from qc_app.work.check_record.compare import Sentences, Values, differences, facts_of, row_of
+from qc_app.work.check_record.place import Chain, Names
 
-Query = Select[*tuple[Any, ...]]
-
-Content = tuple[Any, ...]
-"""Panel, person, time, and what else both the table and the event say."""
-
-
-@dataclass(frozen=True)
-class Kind:
-    """One kind of act: its word, and the facts of its events in the order of the columns of ``stored``.
-
-    ``stored`` takes a building's number and selects panel, person, time, and a column for each fact.
-    """
-
-    word: str
-    facts: tuple[str, ...]
-    stored: Callable[[int], Query]
-
-    def told(self, link: Link) -> Content:
-        """What an event says of such an act; a fact that older events leave out is None."""
-        return link.panel_id, link.person_id, link.at, *(link.facts.get(fact) for fact in self.facts)
-
-
-def _releases(building_id: int) -> Query:
-    of = select(Release.panel_id, Release.person_id, Release.released_at, Release.sha256)
-    return of.join(Panel, Release.panel_id == Panel.id).where(Panel.building_id == building_id)
-
-
-def _withdrawals(building_id: int) -> Query:
-    of = select(
-        Release.panel_id,
-        ReleaseWithdrawal.person_id,
-        ReleaseWithdrawal.at,
-        Release.sha256,
-        ReleaseWithdrawal.reason,
-    )
-    of = of.join(Release, ReleaseWithdrawal.release_id == Release.id)
-    return of.join(Panel, Release.panel_id == Panel.id).where(Panel.building_id == building_id)
-
-
-def _passages(what: str) -> Callable[[int], Query]:
-    def stored(building_id: int) -> Query:
-        of = select(Passage.panel_id, Passage.person_id, Passage.at, Passage.remark)
-        of = of.join(Panel, Passage.panel_id == Panel.id)
-        return of.where(Panel.building_id == building_id, Passage.what == what)
-
-    return stored
-
-
-def _dispositions(building_id: int) -> Query:
-    of = select(
-        Nonconformity.panel_id,
-        Disposition.person_id,
-        Disposition.at,
-        Nonconformity.number,
-        Disposition.kind,
-        Disposition.reason,
-        Disposition.agreed_by,
-    )
-    of = of.join(Nonconformity, Disposition.nonconformity_id == Nonconformity.id)
-    return of.where(Nonconformity.building_id == building_id)
-
-
-def _holds_placed(building_id: int) -> Query:
-    of = select(Hold.panel_id, Hold.placed_by_id, Hold.placed_at, Hold.why, Hold.reason)
-    return of.join(Panel, Hold.panel_id == Panel.id).where(Panel.building_id == building_id)
-
-
-def _holds_lifted(building_id: int) -> Query:
-    of = select(Hold.panel_id, Hold.lifted_by_id, Hold.lifted_at, Hold.lift_reason)
-    of = of.join(Panel, Hold.panel_id == Panel.id)
-    return of.where(Panel.building_id == building_id, Hold.lifted_at.is_not(None))
-
-
-KINDS: Mapping[str, Kind] = {
-    "panel released": Kind("release", ("sha256",), _releases),
-    "release withdrawn": Kind("withdrawal of a release", ("sha256", "reason"), _withdrawals),
-    "panel loaded": Kind("loading", ("remark",), _passages("loaded")),
-    "panel set": Kind("setting", ("remark",), _passages("set")),
-    "nonconformity decided": Kind(
-        "disposition", ("number", "decision", "reason", "agreed by"), _dispositions
-    ),
-    "panel put on hold": Kind("hold", ("why", "reason"), _holds_placed),
-    "hold lifted": Kind("lifting of a hold", ("reason",), _holds_lifted),
-}
-"""The kinds of act, by what their events are called."""
+MOST_LOOKED_AT = 200
+"""How many rows are looked at for the one that an event may have told of before it was changed."""
 
 
 class ActsCheck:
-    """The acts of one building's chain. Each event about one is ``hear``d; then ``left`` has no event."""
+    """The acts of one building's or plant's chain."""
 
     def __init__(self, session: Session, chain: Chain, names: Names) -> None:
-        self._chain, self._names = chain, names
-        self._stored = {
-            what: Counter(tuple(row) for row in session.execute(kind.stored(chain.owner_id)))
+        sentences = Sentences(chain, names)
+        self._ledgers = {
+            what: Ledger(session, chain, kind, sentences)
             for what, kind in KINDS.items()
-            if chain.owner is Building
+            if kind.owner is chain.owner
         }
 
-    def hear(self, link: Link) -> Iterator[str]:
-        """What does not fit between an event about an act and the table."""
-        kind, stored = KINDS[link.what], self._stored.get(link.what, Counter())
-        told = kind.told(link)
-        if stored[told] > 0:
-            stored[told] -= 1
-            return
-        where = event_words(self._chain, link)
-        yield f"{where}: the table has no such {kind.word}, or it says something else."
+    def hear(self, link: Link) -> None:
+        """Notes an event about an act."""
+        if link.what in self._ledgers:
+            self._ledgers[link.what].hear(link)
 
     def left(self) -> Iterator[str]:
-        """What is in the tables without an event that tells of it."""
-        for what, stored in self._stored.items():
-            for (panel_id, person_id, at, *_), count in stored.items():
-                if count > 0:
-                    panel, person = self._names.panel(panel_id), self._names.person(person_id)
-                    act = f"{KINDS[what].word} of {panel} by {person}, {moment(at)}"
-                    yield f"{self._chain.words}: no event tells of this {act}."
+        """What does not fit, once all events are heard."""
+        for ledger in self._ledgers.values():
+            yield from ledger.left()
+
+
+class Ledger:
+    """The rows of one kind of act. Each event takes the first row that says the same."""
+
+    def __init__(self, session: Session, chain: Chain, kind: Kind, sentences: Sentences) -> None:
+        query = kind.stored(chain.owner_id)
+        self._kind, self._sentences = kind, sentences
+        self._fields = tuple(query.selected_columns.keys())
+        self._rows = [row_of(dict(row)) for row in session.execute(query).mappings()]
+        self._taken: set[int] = set()
+        self._by_content: dict[tuple[str, ...], dict[tuple[Any, ...], list[int]]] = {}
+        self._alone: list[tuple[Link, Values]] = []
+
+    def hear(self, link: Link) -> None:
+        """Takes the row that says what the event says; an older event may say less than the row."""
+        facts = facts_of(link)
+        told = {field: facts[field] for field in self._fields if field in facts}
+        same = self._content(tuple(told)).get(tuple(told.values()), [])
+        while same and same[-1] in self._taken:
+            same.pop()
+        if same:
+            self._taken.add(same.pop())
+        else:
+            self._alone.append((link, told))
+
+    def _content(self, fields: tuple[str, ...]) -> dict[tuple[Any, ...], list[int]]:
+        """The numbers of the rows by what they say in some fields, the first row last."""
+        if fields not in self._by_content:
+            content: dict[tuple[Any, ...], list[int]] = defaultdict(list)
+            for number in reversed(range(len(self._rows))):
+                content[tuple(self._rows[number][field] for field in fields)].append(number)
+            self._by_content[fields] = content
+        return self._by_content[fields]
+
+    def left(self) -> Iterator[str]:
+        """Rows that say something else than their event, events without a row, rows without an event."""
+        by_panel: dict[int | None, dict[int, Values]] = defaultdict(dict)
+        for number, row in enumerate(self._rows):
+            if number not in self._taken:
+                by_panel[row.get("panel")][number] = row
+        for link, told in self._alone:
+            of_panel = by_panel[told.get("panel")]
+            nearest = _most_alike(told, of_panel)
+            if nearest is None:
+                yield self._sentences.missing(link, self._sentences.described(self._kind.word, told))
+                continue
+            for difference in differences(told, of_panel.pop(nearest)):
+                yield self._sentences.differs(link, f"this {self._kind.word}", difference)
+        for panel_id, rows in by_panel.items():
+            for untold in rows.values():
+                yield self._sentences.untold(self._sentences.described(self._kind.word, untold), panel_id)
+
+
+def _most_alike(told: Values, rows: Mapping[int, Values]) -> int | None:
+    """The number of the row that says most of what an event says; None if none says half of it."""
+    apart = {
+        number: sum(1 for _ in differences(told, row)) for number, row in islice(rows.items(), MOST_LOOKED_AT)
+    }
+    nearest = min(apart, key=lambda number: apart[number], default=None)
+    return nearest if nearest is not None and apart[nearest] <= len(told) / 2 else None

@@ -66,6 +66,7 @@ def moment(at: datetime) -> str:
     return f"{at.astimezone(UTC):%d %b %Y %H:%M:%S} UTC"
 
 
-def event_words(chain: Chain, link: Link) -> str:
-    """Which event of which chain."""
-    return f"{chain.words}, event {link.number} ({moment(link.at)}, {link.what})"
+def event_words(chain: Chain, link: Link, names: Names | None = None) -> str:
+    """Which event of which chain; with ``names`` also about which panel."""
+    panel = f", panel {names.panel(link.panel_id)}" if names and link.panel_id else ""
+    return f"{chain.words}{panel}, event {link.number} ({moment(link.at)}, {link.what})"

@@ -1,7 +1,7 @@
 """The whole check, chain by chain, in one look at the database."""
 
 import gc
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
@@ -9,12 +9,23 @@ from sqlalchemy.orm import Session
 
 from qc_app.records.chain import Link, links, what_differs
 from qc_app.records.photo_store import PhotoStore
-from qc_app.work.check_record import acts, plans, readings
+from qc_app.work.check_record.acts import ActsCheck
 from qc_app.work.check_record.anchor import Anchor, Head
-from qc_app.work.check_record.contents import photos_that_differ, snapshots_that_differ
+from qc_app.work.check_record.contents import (
+    photos_that_differ,
+    points_that_differ,
+    snapshots_that_differ,
+)
+from qc_app.work.check_record.files import FilesCheck
+from qc_app.work.check_record.links import LinksCheck
 from qc_app.work.check_record.place import Chain, Names, chains_of, event_words, names_of
+from qc_app.work.check_record.plans import plans_that_differ
+from qc_app.work.check_record.readings import TELLING, ReadingsCheck
+from qc_app.work.check_record.things import ThingsCheck
 
 EVENTS_BETWEEN_REPORTS = 50_000
+
+NOWHERE = Head(0, "")
 
 Progress = Callable[[str, int], None]
 """Is told the chain that is being read, and how many events have been read in all."""
@@ -35,15 +46,17 @@ def check_record(session: Session, store: PhotoStore, anchor: Anchor, progress: 
     ``session`` must see one moment of the database throughout (``Database.snapshot``). In each chain the
     first event that does not fit is named; those after it are still compared with the tables.
     """
-    result, names = Result(), names_of(session)
+    result, names, links = Result(), names_of(session), LinksCheck(session)
     with _nothing_to_collect():
         for chain in chains_of(session):
             try:
-                _check_chain(session, chain, names, anchor, result, progress)
+                _check_chain(session, chain, _Tables(session, chain, names, links), anchor, result, progress)
             except (ValueError, TypeError, KeyError) as error:
                 after = result.heads.get(chain.name, Head(0, "")).number
                 result.findings.append(f"{chain.words}: what follows event {after} cannot be read: {error}.")
     result.findings += _missing_chains(anchor, result)
+    result.findings += links.left()
+    result.findings += points_that_differ(session)
     result.findings += snapshots_that_differ(session)
     result.findings += photos_that_differ(session, store)
     return result
@@ -62,27 +75,30 @@ def _nothing_to_collect() -> Iterator[None]:
 
 
 def _check_chain(
-    session: Session, chain: Chain, names: Names, anchor: Anchor, result: Result, progress: Progress
+    session: Session, chain: Chain, tables: "_Tables", anchor: Anchor, result: Result, progress: Progress
 ) -> None:
     if chain.owner is None:
         result.findings.append(f"{chain.words}: there is no such building or plant.")
-    tables = _Tables(session, chain, names)
+    anchored = anchor.get(chain.name, NOWHERE)
     before: Link | None = None
     is_whole = True
     for link in links(session, chain.name):
         if is_whole and (why := what_differs(link, before)):
             is_whole = False
             result.findings.append(f"{event_words(chain, link)}: {why}.")
-        anchored = anchor.get(chain.name)
-        if anchored and anchored.number == link.number and anchored.hash != link.hash:
+        if anchored.number == link.number and anchored.hash != link.hash:
             result.findings.append(f"{event_words(chain, link)}: the anchor holds another hash for it.")
         result.findings += tables.hear(link)
         before = link
-        result.heads[chain.name] = Head(link.number, link.hash)
         result.events += 1
         if result.events % EVENTS_BETWEEN_REPORTS == 0:
             progress(chain.words, result.events)
-    result.findings += tables.left()
+    if before is not None:
+        result.heads[chain.name] = Head(before.number, before.hash)
+    try:
+        result.findings += tables.left()
+    except (ValueError, TypeError, KeyError, AttributeError) as error:
+        result.findings.append(f"{chain.words}: what the tables have of it cannot be read: {error}.")
     result.findings += _cut_off(chain, anchor, before)
 
 
@@ -100,20 +116,27 @@ def _missing_chains(anchor: Anchor, result: Result) -> Iterator[str]:
 class _Tables:
     """What the tables say that the events of one chain tell of."""
 
-    def __init__(self, session: Session, chain: Chain, names: Names) -> None:
-        self._readings = readings.ReadingsCheck(session, chain, names)
-        self._acts = acts.ActsCheck(session, chain, names)
-        self._plans = plans.PlansCheck(session, chain)
+    def __init__(self, session: Session, chain: Chain, names: Names, links: LinksCheck) -> None:
+        self._session, self._chain, self._links = session, chain, links
+        self._readings = ReadingsCheck(session, chain, names)
+        self._acts = ActsCheck(session, chain, names)
+        self._things = ThingsCheck(session, chain, names)
+        self._files = FilesCheck(session, chain)
 
-    def hear(self, link: Link) -> Iterator[str]:
-        if link.what in readings.TELLING:
-            yield from self._readings.hear(link)
-        elif link.what in acts.KINDS:
-            yield from self._acts.hear(link)
-        elif link.what == plans.TELLING:
-            yield from self._plans.hear(link)
+    def hear(self, link: Link) -> Iterable[str]:
+        if link.what in TELLING:
+            return self._readings.hear(link)
+        self._acts.hear(link)
+        self._things.hear(link)
+        self._files.hear(link)
+        self._links.hear(self._chain, link)
+        return ()
 
     def left(self) -> Iterator[str]:
+        if self._chain.owner is None:
+            return
         yield from self._readings.left()
         yield from self._acts.left()
-        yield from self._plans.left()
+        yield from self._things.left()
+        yield from self._files.left()
+        yield from plans_that_differ(self._session, self._chain)
