@@ -4,47 +4,134 @@ axe-core holds its rules for WCAG 2.2; 320 px wide is WCAG's measure of reflow (
 """
 
 import re
+from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
-from playwright.sync_api import expect
+from playwright.sync_api import Browser, expect
+from sqlalchemy import select
 
 import seed_demo
 from qc_app.records.database import Database
-from tests.browser.conftest import LANDSCAPE, NewVisit, invitation
+from qc_app.records.shop import Person
+from qc_app.serve.listen import Listener, listening
+from qc_app.web import create_app
+from qc_app.work.plan_drafts import begin
+from qc_app.work.uploads import keep_upload
+from tests.browser.conftest import LANDSCAPE, NewVisit, Visit, invitation
 from tests.browser.tour import PHONE, STATION_PAGES, look_over
 
 pytestmark = pytest.mark.browser
 
 LANGUAGES = ("en", "es")
 
-DESK_PAGES = (
-    "/building",
-    "/building/1",
-    "/building/1/labels",
-    "/panel/20",
-    "/chart",
-    "/chart/station/fill",
-    "/chart/4",
-    "/file",
-    "/person",
-    "/instrument",
-    "/tablets",
-    "/notices",
-    "/instrument/1",
-    "/instrument/check",
-    "/material",
-    "/lots",
-    "/board",
-    "/nonconformity",
-    "/plan",
-    "/building/1/loads",
+DESK_PAGES: dict[str, tuple[str, tuple[str, ...]]] = {
+    "panels": (
+        "mira",
+        (
+            "/building",
+            "/building/1",
+            "/building/1/history",
+            "/building/1/labels",
+            "/building/1/loads",
+            "/panel/20",
+            "/panel/106",
+            "/panel/20/plan",
+            "/panel/29/release",
+            "/panel/106/nonconformity",
+            "/nonconformity",
+            "/nonconformity/1",
+            "/board",
+            "/notices",
+        ),
+    ),
+    "shop": (
+        "mira",
+        (
+            "/person",
+            "/person/3",
+            "/person/3/pin",
+            "/instrument",
+            "/instrument/1",
+            "/instrument/check",
+            "/material",
+            "/lots",
+            "/lots/labels",
+            "/l/L-032",
+            "/lot/1",
+            "/tablets",
+            "/tablets/1",
+            "/chart",
+            "/chart/station/fill",
+            "/chart/4",
+        ),
+    ),
+    "plan and files": (
+        "mira",
+        (
+            "/plan",
+            "/plan/version/1",
+            "/plan/draft",
+            "/plan/draft/characteristic/1",
+            "/plan/draft/station/fill",
+            "/plan/draft/text",
+            "/plan/draft/preview",
+            "/plan/draft/adopt",
+            "/file",
+            "/file/upload/1",
+            "/outbox/file",
+        ),
+    ),
+    "shop lead": ("otto", ("/board", "/building/1", "/panel/29/release", "/nonconformity/1", "/material")),
+    "site crew lead": ("sol", ("/site", "/site/1", "/site/panel/20", "/site/panel/29")),
+    "customer": ("cleo", ("/proof", "/proof/1", f"/verify/{'0' * 64}")),
+    "administrator": ("ada", ("/person", "/instrument", "/tablets")),
+}
+"""Pages at a desk or on a phone, and who looks at them."""
+
+AT_STATIONS = (
+    "/sign-in",
+    "/station",
+    "/station/framing",
+    "/station/framing/panel/1",
+    "/station/framing/lot/1",
+    "/lot",
+    "/pin",
+    "/outbox",
+    "/offline",
+    "/tablet/enrol",
 )
+"""Pages that the tests of workers' and tablets' pages go through."""
+
+NOT_LOOKED_AT = {
+    "sign_in.home": "leads on to where each person begins",
+    "labels.scanned": "leads on to the panel of a label",
+    "board.parts": "parts of the board, which is looked at whole",
+    "files.packet": "a document; tests/packet",
+    "files.readings_csv": "a file",
+    "files.readings_xlsx": "a file",
+    "files.bad_rows": "a file",
+    "plan.download": "a file",
+    "plan_draft.download": "a file",
+    "charts.figure_json": "numbers for a drawing",
+    "outbox.photo": "a photo",
+    "outbox.hello": "an answer to tablets",
+    "offline.manifest": "for the browser",
+    "offline.worker": "for the browser",
+    "static": "files",
+    "setup.set_up": "once in a log's life; below",
+    "trust.authority": "a certificate",
+    "trust.page": "needs an authority; tests/browser/test_trust.py",
+    "trust.why": "needs an authority; tests/browser/test_trust.py",
+}
+"""What answers to GET and is no page, or is looked at elsewhere."""
 
 TOO_LOW = """
 least => [...document.querySelectorAll(
     "main a.button, main button, main input:not([type=hidden]), main select")]
   .filter((e) => e.offsetParent !== null && e.type !== "radio")
-  .map((e) => ({what: e.textContent.trim() || e.id, height: e.getBoundingClientRect().height}))
+  .map((e) => ({what: e.textContent.trim() || e.id, hit: e.type === "checkbox" ? (e.labels[0] ?? e) : e}))
+  .map(({what, hit}) => ({what, height: hit.getBoundingClientRect().height}))
   .filter((e) => e.height < least)
 """
 DESK = 44
@@ -120,17 +207,63 @@ def test_no_page_of_a_tablet_has_a_fault_that_a_checker_can_find(
     assert faulty(found) == {}
 
 
-@pytest.mark.parametrize("size", [LANDSCAPE, PHONE], ids=["tablet", "phone"])
+@pytest.mark.parametrize("part", DESK_PAGES)
 def test_no_page_of_the_desk_has_a_fault_that_a_checker_can_find(
-    visit: NewVisit, size: tuple[int, int]
+    visit: NewVisit, database: Database, demo: Path, part: str
 ) -> None:
-    manager = visit(size)
-    manager.sign_in("mira")
-    found = {}
-    for path in DESK_PAGES:
-        manager.page.set_viewport_size({"width": size[0], "height": size[1]})
-        manager.page.goto(manager.address + path)
-        found[path] = look_over(manager, (size,))
-        low = manager.page.evaluate(TOO_LOW, DESK)
-        found[path] += [f"lower than {DESK} px: {each['what']}" for each in low]
+    who, addresses = DESK_PAGES[part]
+    prepare(database, (demo / "schedule.csv").read_bytes())
+    person, found = visit(), {}
+    person.sign_in(who)
+    for address in addresses:
+        answer = person.page.goto(person.address + address)
+        assert answer is not None
+        assert answer.ok or "/verify/" in address, (answer.status, address)
+        found[address] = look_over(person, (LANDSCAPE, PHONE)) + too_low(person)
     assert faulty(found) == {}
+
+
+def too_low(visit: Visit) -> list[str]:
+    """Controls that are hard to hit, on a desk and on a phone."""
+    found = []
+    for width, height in (LANDSCAPE, PHONE):
+        visit.page.set_viewport_size({"width": width, "height": height})
+        low = visit.page.evaluate(TOO_LOW, DESK)
+        found += [f"{width}: lower than {DESK} px: {each['what']}" for each in low]
+    visit.page.set_viewport_size({"width": LANDSCAPE[0], "height": LANDSCAPE[1]})
+    return found
+
+
+def prepare(database: Database, content: bytes) -> None:
+    """What the demo leaves to whoever tries it: a tablet invited, a plan being edited, a file to look at."""
+    invitation(database)
+    with database.write() as session:
+        mira = session.scalars(select(Person).where(Person.sign_in_name == "mira")).one()
+        begin(session, mira, datetime.now(UTC))
+        number = mira.id
+    keep_upload(database, number, "schedule", "schedule.csv", content, datetime.now(UTC))
+
+
+def test_the_page_of_a_new_log_has_no_fault_that_a_checker_can_find(browser: Browser, tmp_path: Path) -> None:
+    database = Database(str(tmp_path / "new.db"))
+    database.migrate()
+    listener = Listener(create_app(database), "127.0.0.1", 0)
+    with listening([listener]), browser.new_context() as context:
+        first = Visit(context.new_page(), f"http://127.0.0.1:{listener.port}")
+        first.page.goto(first.address)
+        first.page.wait_for_url("**/setup")
+        found = look_over(first) + too_low(first)
+    database.close()
+    assert found == []
+
+
+def test_every_page_is_looked_at_or_it_is_said_why_not(tmp_path: Path) -> None:
+    database = Database(str(tmp_path / "any.db"))
+    database.migrate()
+    routes = create_app(database).url_map
+    database.close()
+    addresses = [*AT_STATIONS, *(path for _, paths in DESK_PAGES.values() for path in paths)]
+    looked_at = {routes.bind("").match(path, method="GET")[0] for path in addresses}
+    answering = {rule.endpoint for rule in routes.iter_rules() if "GET" in (rule.methods or ())}
+    assert answering - looked_at - set(NOT_LOOKED_AT) == set()
+    assert set(NOT_LOOKED_AT) <= answering - looked_at
