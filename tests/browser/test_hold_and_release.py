@@ -294,8 +294,9 @@ def test_a_thin_bay_keeps_its_panel_until_it_is_filled_again_and_released(
     change_by_hand(database)
     status, said = check_record(database)
     assert status == 1
-    assert said.startswith("building H1, event ")
-    assert "has another verdict: within in the table, outside in the event." in said
+    assert said.startswith("building H1, panel R-01, event ")
+    assert f"the verdict of the reading core_density {core.rpartition(', ')[2]} " in said
+    assert "is “outside”; the table says “within”." in said
 
 
 def change_by_hand(database: Database) -> None:
