@@ -74,7 +74,7 @@ class ReadingsCheck:
 
     def __init__(self, session: Session, chain: Chain, names: Names) -> None:
         self._sentences = Sentences(chain, names)
-        self._rows = _rows(session, chain)
+        self._rows = rows_of(session, chain)
         self._waiting: dict[str, Sequence[Any]] = {}
 
     def hear(self, link: Link) -> Iterable[str]:
@@ -164,7 +164,7 @@ station, instrument = Station.__table__.c, Instrument.__table__.c
 corrected = Reading.__table__.alias("corrected")
 
 
-def _rows(session: Session, chain: Chain) -> Iterator[Sequence[Any]]:
+def rows_of(session: Session, chain: Chain) -> Iterator[Sequence[Any]]:
     """The readings of a chain in the order they were stored: their fields, and the UUID's 32 digits."""
     if chain.owner is None:
         return

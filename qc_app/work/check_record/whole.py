@@ -26,6 +26,8 @@ from qc_app.work.check_record.things import ThingsCheck
 EVENTS_BETWEEN_REPORTS = 50_000
 
 NOWHERE = Head(0, "")
+UNREADABLE = (ValueError, TypeError, KeyError, AttributeError)
+"""What comes of an event or a row that this program did not write."""
 
 Progress = Callable[[str, int], None]
 """Is told the chain that is being read, and how many events have been read in all."""
@@ -46,16 +48,13 @@ def check_record(session: Session, store: PhotoStore, anchor: Anchor, progress: 
     ``session`` must see one moment of the database throughout (``Database.snapshot``). In each chain the
     first event that does not fit is named; those after it are still compared with the tables.
     """
-    result, names, links = Result(), names_of(session), LinksCheck(session)
+    result, names, linked = Result(), names_of(session), LinksCheck(session)
     with _nothing_to_collect():
         for chain in chains_of(session):
-            try:
-                _check_chain(session, chain, _Tables(session, chain, names, links), anchor, result, progress)
-            except (ValueError, TypeError, KeyError) as error:
-                after = result.heads.get(chain.name, Head(0, "")).number
-                result.findings.append(f"{chain.words}: what follows event {after} cannot be read: {error}.")
+            tables = _Tables(session, chain, names, linked)
+            _check_chain(session, chain, tables, anchor, result, progress)
     result.findings += _missing_chains(anchor, result)
-    result.findings += links.left()
+    result.findings += linked.left()
     result.findings += points_that_differ(session)
     result.findings += snapshots_that_differ(session)
     result.findings += photos_that_differ(session, store)
@@ -79,31 +78,43 @@ def _check_chain(
 ) -> None:
     if chain.owner is None:
         result.findings.append(f"{chain.words}: there is no such building or plant.")
-    anchored = anchor.get(chain.name, NOWHERE)
-    before: Link | None = None
-    is_whole = True
-    for link in links(session, chain.name):
-        if is_whole and (why := what_differs(link, before)):
-            is_whole = False
-            result.findings.append(f"{event_words(chain, link)}: {why}.")
-        if anchored.number == link.number and anchored.hash != link.hash:
-            result.findings.append(f"{event_words(chain, link)}: the anchor holds another hash for it.")
-        result.findings += tables.hear(link)
-        before = link
-        result.events += 1
-        if result.events % EVENTS_BETWEEN_REPORTS == 0:
-            progress(chain.words, result.events)
-    if before is not None:
-        result.heads[chain.name] = Head(before.number, before.hash)
+    try:
+        _hear_chain(session, chain, tables, anchor.get(chain.name, NOWHERE), result, progress)
+    except UNREADABLE as error:
+        after = result.heads.get(chain.name, NOWHERE).number
+        result.findings.append(f"{chain.words}: what follows event {after} cannot be read: {error}.")
+        return
     try:
         result.findings += tables.left()
-    except (ValueError, TypeError, KeyError, AttributeError) as error:
+    except UNREADABLE as error:
         result.findings.append(f"{chain.words}: what the tables have of it cannot be read: {error}.")
-    result.findings += _cut_off(chain, anchor, before)
+    result.findings += _cut_off(chain, anchor, result)
 
 
-def _cut_off(chain: Chain, anchor: Anchor, last: Link | None) -> Iterator[str]:
-    number, anchored = last.number if last else 0, anchor.get(chain.name)
+def _hear_chain(
+    session: Session, chain: Chain, tables: "_Tables", anchored: Head, result: Result, progress: Progress
+) -> None:
+    before: Link | None = None
+    is_whole = True
+    try:
+        for link in links(session, chain.name):
+            if is_whole and (why := what_differs(link, before)):
+                is_whole = False
+                result.findings.append(f"{event_words(chain, link)}: {why}.")
+            if anchored.number == link.number and anchored.hash != link.hash:
+                result.findings.append(f"{event_words(chain, link)}: the anchor holds another hash for it.")
+            result.findings += tables.hear(link)
+            before = link
+            result.events += 1
+            if result.events % EVENTS_BETWEEN_REPORTS == 0:
+                progress(chain.words, result.events)
+    finally:
+        if before is not None:
+            result.heads[chain.name] = Head(before.number, before.hash)
+
+
+def _cut_off(chain: Chain, anchor: Anchor, result: Result) -> Iterator[str]:
+    number, anchored = result.heads.get(chain.name, NOWHERE).number, anchor.get(chain.name)
     if anchored and anchored.number > number:
         yield f"{chain.words}: it ends at event {number}; the anchor knows of event {anchored.number}."
 
@@ -116,8 +127,8 @@ def _missing_chains(anchor: Anchor, result: Result) -> Iterator[str]:
 class _Tables:
     """What the tables say that the events of one chain tell of."""
 
-    def __init__(self, session: Session, chain: Chain, names: Names, links: LinksCheck) -> None:
-        self._session, self._chain, self._links = session, chain, links
+    def __init__(self, session: Session, chain: Chain, names: Names, linked: LinksCheck) -> None:
+        self._session, self._chain, self._linked = session, chain, linked
         self._readings = ReadingsCheck(session, chain, names)
         self._acts = ActsCheck(session, chain, names)
         self._things = ThingsCheck(session, chain, names)
@@ -129,7 +140,7 @@ class _Tables:
         self._acts.hear(link)
         self._things.hear(link)
         self._files.hear(link)
-        self._links.hear(self._chain, link)
+        self._linked.hear(self._chain, link)
         return ()
 
     def left(self) -> Iterator[str]:
