@@ -175,7 +175,8 @@ def test_a_change_of_role_is_an_event_and_ends_the_sign_ins(database: Database, 
     with database.read() as session:
         assert who(session, token, NOW) is None
         event = session.scalars(select(Event).order_by(Event.id.desc()).limit(1)).one()
-        facts = {"name": "Wren Abbey", "from": "worker", "to": "site_lead", "building": "H1"}
+        named = {"name": "Wren Abbey", "sign_in_name": "wren", "building": "H1"}
+        facts = {**named, "from": "worker", "to": "site_lead", "role": "site_lead"}
         assert (event.what, event.facts, event.person_id) == ("role changed", facts, cast.manager)
 
 
