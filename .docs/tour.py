@@ -3,7 +3,9 @@
 import subprocess
 import sys
 import tempfile
+from datetime import datetime, tzinfo
 from pathlib import Path
+from unittest import mock
 
 from playwright.sync_api import Locator, Page, sync_playwright
 
@@ -37,6 +39,8 @@ def main() -> None:
 
 
 def tour(page: Page, address: str, demo: Path) -> None:
+    with mock.patch("qc_app.web.request.datetime", Midday):
+        lead(page, address)
     sign_in(page, address, "wren")
     enter(page, address)
     lean(page, address)
@@ -48,6 +52,7 @@ def tour(page: Page, address: str, demo: Path) -> None:
     take(page, "chart")
     page.goto(f"{address}/panel/52")
     take(page, "panel")
+    compare_plans(page, address)
     page.goto(f"{address}/file")
     page.locator("#schedule-file").set_input_files(demo / "schedule.csv")
     page.locator("section:has(#schedule-file) button").click()
@@ -60,6 +65,25 @@ def tour(page: Page, address: str, demo: Path) -> None:
         ["pdftoppm", "-png", "-r", "70", "-singlefile", "-f", "24", packet.value.path(), picture],  # noqa: S607
         check=True,
     )
+
+
+class Midday(datetime):
+    """A clock that stands at the end of the demo's weeks, so that what is open has not been so for long."""
+
+    @classmethod
+    def now(cls, tz: tzinfo | None = None) -> "Midday":
+        end = seed_demo.local(seed_demo.working_day(seed_demo.WORKING_DAYS - 1), seed_demo.END_HOUR)
+        return cls.fromtimestamp(end.timestamp(), tz)
+
+
+def lead(page: Page, address: str) -> None:
+    """The board, and what keeps a panel from the next truck."""
+    sign_in(page, address, "otto")
+    page.goto(f"{address}/board")
+    take(page, "board")
+    page.goto(f"{address}/nonconformity")
+    page.get_by_role("link", name="H1 R-03").click()
+    take(page, "nonconformity")
 
 
 def open_panel(page: Page, address: str, station: str) -> None:
@@ -103,6 +127,18 @@ def fill(page: Page, address: str) -> None:
         field(page, "Seconds of blowing (optional)").press("Enter")
         page.wait_for_timeout(400)
     take(page, "fill")
+
+
+def compare_plans(page: Page, address: str) -> None:
+    """What a month's readings would have been under squareness of 1/32 in."""
+    page.goto(f"{address}/plan")
+    page.get_by_role("button", name="Begin a new version").click()
+    page.get_by_role("link", name="Difference of diagonals").click()
+    page.locator("#plus_minus").fill("1/32 in")
+    page.get_by_role("button", name="Save in the draft").click()
+    page.goto(f"{address}/plan/draft/preview?since=2026-04-22&until=2026-05-22")
+    page.locator("main .lead").evaluate("sentence => sentence.scrollIntoView()")
+    take(page, "plan")
 
 
 def wait_for_network(page: Page, address: str) -> None:

@@ -17,34 +17,37 @@ MISREAD = (*SQUARE[:4], "25' 4 9/16", "25' 3 9/16")
 IS_AXE_THERE = "'axe' in window"
 AXE = Axe().axe_script
 
-LOOK = """
-async () => {
-  const run = await axe.run(document, {resultTypes: ["violations"], preload: {assets: ["media"]}});
-  const cutOff = [...document.querySelectorAll("body *")]
-    .filter((e) => [...e.childNodes].some((n) => n.nodeType === 3 && n.data.trim()))
-    .filter((e) => e.checkVisibility({visibilityProperty: true}))
-    .filter((e) => !e.closest(".visually-hidden, .unseen, .skip, svg, select, input, textarea, video"))
-    .filter((e) => {
-      const words = document.createRange();
-      words.selectNodeContents(e);
-      const text = words.getBoundingClientRect();
-      const frame = e.closest("a.button, button, .button, .steps a, .row, td, th") ?? e;
-      const { left, right } = frame.getBoundingClientRect();
-      const isHidden = getComputedStyle(e).overflowX === "hidden" && e.scrollWidth > e.clientWidth + 1;
-      return isHidden || text.right > right + 1 || text.left < left - 1;
-    });
+CUT_OFF = """
+() => [...document.querySelectorAll("body *")]
+  .filter((e) => [...e.childNodes].some((n) => n.nodeType === 3 && n.data.trim()))
+  .filter((e) => e.checkVisibility({visibilityProperty: true}))
+  .filter((e) => !e.closest(".visually-hidden, .unseen, .skip, svg, select, input, textarea, video"))
+  .filter((e) => {
+    const words = document.createRange();
+    words.selectNodeContents(e);
+    const text = words.getBoundingClientRect();
+    const frame = e.closest("a.button, button, .button, .steps a, .row, td, th") ?? e;
+    const { left, right } = frame.getBoundingClientRect();
+    const isHidden = getComputedStyle(e).overflowX === "hidden" && e.scrollWidth > e.clientWidth + 1;
+    return isHidden || text.right > right + 1 || text.left < left - 1;
+  })
+  .map((e) => `${e.tagName} ${e.className} “${e.textContent.trim()}”`)
+"""
+"""Words that stick out of what holds them, or are hidden at its edge."""
+
+LOOK = f"""
+async () => {{
+  const found = await axe.run(document, {{resultTypes: ["violations"], preload: {{assets: ["media"]}}}});
   const wide = document.documentElement.scrollWidth;
   return [
-    ...run.violations.map(({id, nodes}) => `${id}: ${nodes[0].html.slice(0, 160)}`),
-    ...cutOff.map((e) => `cut off: ${e.tagName} ${e.className} “${e.textContent.trim()}”`),
-    ...(wide > innerWidth ? [`scrolls sideways: ${wide}`] : []),
+    ...found.violations.map(({{id, nodes}}) => `${{id}}: ${{nodes[0].html.slice(0, 160)}}`),
+    ...({CUT_OFF})().map((words) => `cut off: ${{words}}`),
+    ...(wide > innerWidth ? [`scrolls sideways: ${{wide}}`] : []),
   ];
-}
+}}
 """
-"""For axe; words that stick out of what holds them or are hidden at its edge; and scrolling sideways.
-
-Axe need not fetch the style sheets again: only a rule that it leaves out unless asked reads them.
-"""
+"""All at one size. Axe need not fetch the style sheets again: only a rule that it leaves out unless asked
+reads them."""
 
 
 def step(visit: Visit) -> Locator:
@@ -143,14 +146,17 @@ STATION_PAGES: dict[str, Callable[[Visit, str], None]] = {
     "final": _entry("final"),
     "error": mistype,
     "fault": mark_a_fault,
-    "doubt": _six(MISREAD, ".doubt"),
-    "result": _six(LEANING, ".result.stays"),
     "lot": _page("/lot"),
     "outbox": _page("/outbox"),
     "offline": _page("/offline"),
     "my PIN": _page("/pin"),
+    "doubt": _six(MISREAD, ".doubt"),
+    "result": _six(LEANING, ".result.stays"),
 }
-"""Each page and state a worker meets, and how to get there."""
+"""Each page and state a worker meets, and how to get there.
+
+The result is the last: the pages after it would have to wait until its entry cannot be undone any more.
+"""
 
 
 def look_over(visit: Visit, sizes: tuple[tuple[int, int], ...] = SIZES) -> list[str]:
