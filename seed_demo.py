@@ -51,7 +51,7 @@ from qc_app.work import hold, loads, materials, nonconformity, notices, release
 from qc_app.work.hold import place_hold
 from qc_app.work.instrument_checks import SHIFT, check
 from qc_app.work.instruments import Details, add_instrument
-from qc_app.work.people import enrol, password_hasher
+from qc_app.work.people import add_person, password_hasher
 from qc_app.work.record import NewReading, record
 from qc_app.work.roles import Role
 from qc_app.work.schedule import NewPanel, add_building, add_panel, book_in_lot
@@ -300,7 +300,7 @@ def open_shop(session: Session) -> Shop:
     )
     people = {sign_in_name: manager}
     for name, sign_in_name, role in PEOPLE[1:]:
-        people[sign_in_name] = enrol(session, manager.plant, name, sign_in_name, role, PASSWORD)
+        people[sign_in_name] = add_person(session, manager, name, sign_in_name, role, PASSWORD, opened)
     pin_hash = password_hasher().hash(PIN, salt=SALT)
     for person in people.values():
         person.pin_hash, person.language = pin_hash, LANGUAGES.get(person.sign_in_name)
@@ -317,11 +317,13 @@ def open_shop(session: Session) -> Shop:
 
 def admit_others(shop: Shop) -> None:
     """Those who come to the log once there are buildings."""
-    plant = shop.people["mira"].plant
+    manager, then = shop.people["mira"], local(FIRST_DAY - timedelta(days=1), 16)
     buildings = {building.code: building for building in shop.session.scalars(select(Building))}
     for name, sign_in_name, role, code in OTHERS:
         building = buildings.get(code)
-        shop.people[sign_in_name] = enrol(shop.session, plant, name, sign_in_name, role, PASSWORD, building)
+        shop.people[sign_in_name] = add_person(
+            shop.session, manager, name, sign_in_name, role, PASSWORD, then, building
+        )
     # One hash serves all, and with this salt it is the same each time.
     password_hash = password_hasher().hash(PASSWORD, salt=SALT)
     for person in shop.people.values():

@@ -7,24 +7,27 @@ import sqlite3
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from string import Formatter
 
 import pytest
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 import seed_demo
+from qc_app.cli import main
 from qc_app.plan.place_marks import parse_place_marks
 from qc_app.records.building import Building, Lot, Panel
 from qc_app.records.chart import Stream
 from qc_app.records.control_plan import Characteristic
 from qc_app.records.database import Database
-from qc_app.records.event import Event, first_break
+from qc_app.records.event import Event
 from qc_app.records.instrument_check import InstrumentCheck
 from qc_app.records.material import LotUse, MaterialLot
 from qc_app.records.nonconformity import Nonconformity
 from qc_app.records.reading import Reading
 from qc_app.records.release import Load, Passage, Release
 from qc_app.records.shop import Instrument, Person, Plant, Station
+from qc_app.web.event_words import WORDS
 from qc_app.work.board import board
 from qc_app.work.concessions import concessions_of
 from qc_app.work.fill_agreement import fill_agreements
@@ -122,12 +125,16 @@ def test_the_log_names_nobody_and_nothing_but_the_invented_shop(session: Session
     assert set(session.scalars(select(Reading.note))) == {"", "Measured again after putting right."}
 
 
-def test_every_chain_of_events_is_whole(session: Session) -> None:
-    chains = session.scalars(select(Event.chain).distinct()).all()
-    assert len(chains) == 4
-    for chain in chains:
-        events = session.scalars(select(Event).where(Event.chain == chain).order_by(Event.number))
-        assert first_break(events) is None
+def test_the_check_finds_the_record_whole(demo: Demo, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", "--database", str(demo.folder / "qc.db")]) == 0
+    assert " events in 4 chains" in capsys.readouterr().out
+
+
+def test_every_event_is_told_without_a_gap(session: Session) -> None:
+    for event in session.scalars(select(Event)):
+        places = {name for _text, name, _format, _how in Formatter().parse(str(WORDS[event.what])) if name}
+        known = {*event.facts, "check", "entered"} if "entries" in event.facts else set(event.facts)
+        assert places - known == set(), event.what
 
 
 def test_a_worker_finds_a_panel_with_something_due_at_every_station(session: Session) -> None:
