@@ -7,10 +7,16 @@ less often is this product's own judgement, and so is 9 mm for one bay of many o
 """
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 
 import pytest
+from playwright.sync_api import expect
+from sqlalchemy import select
 
+from qc_app.records.building import Panel
 from qc_app.records.database import Database
+from qc_app.records.shop import Person
+from qc_app.work.hold import place_hold
 from tests.browser.conftest import NewVisit, Visit, invitation
 from tests.browser.tour import STATION_PAGES, mark_a_fault, step, type_all
 
@@ -113,9 +119,25 @@ def test_every_target_is_large_enough_in_millimetres(tablet: Visit, glass: Glass
 
 
 def test_what_is_typed_into_and_its_next_key_are_in_sight(tablet: Visit, glass: Glass) -> None:
+    assert out_of_sight(tablet, glass, "framing", "fence", "fill", "core", "lot", "doubt") == []
+
+
+def test_a_hold_takes_no_key_out_of_sight(tablet: Visit, glass: Glass, database: Database) -> None:
+    with database.write() as session:
+        lead = session.scalars(select(Person).where(Person.sign_in_name == "otto")).one()
+        for panel in session.scalars(select(Panel).where(Panel.waiting_at == "fill")):
+            place_hold(session, lead, panel, "Sheathing torn at the lower pick.", datetime.now(UTC))
+    assert out_of_sight(tablet, glass, "fill", "core") == []
+    expect(tablet.page.locator("main > .on-hold")).to_have_text(
+        "On hold by Otto Lind: “Sheathing torn at the lower pick.” The shop lead lifts it."
+    )
+
+
+def out_of_sight(tablet: Visit, glass: Glass, *names: str) -> list[tuple[str, int, int, str]]:
+    """Which fields, or their Next keys, are not in sight when a field is typed into; of some pages."""
     page = tablet.page
     hidden = []
-    for name in ("framing", "fence", "fill", "core", "lot", "doubt"):
+    for name in names:
         for width, height in turned(tablet, glass):
             page.set_viewport_size({"width": width, "height": height})
             STATION_PAGES[name](tablet, "en")
@@ -126,7 +148,7 @@ def test_what_is_typed_into_and_its_next_key_are_in_sight(tablet: Visit, glass: 
                 for what in (field, page.locator(".key-next")):
                     if not what.evaluate(IN_SIGHT):
                         hidden.append((name, width, number, what.get_attribute("class") or "field"))
-    assert hidden == []
+    return hidden
 
 
 def test_the_key_that_saves_a_check_is_in_sight(tablet: Visit, glass: Glass) -> None:
