@@ -127,8 +127,7 @@ def record(session: Session, person: Person, new: NewReading, now: datetime) -> 
     measured_at = corrected.measured_at if corrected else new.measured_at
     refuse_untrusted(session, person.plant, judged.characteristic, new.instruments, measured_at)
     photos = _photos(session, person, new.photos)
-    reading = _store(session, person, new, judged, now, corrected)
-    reading.photos = photos
+    reading = _store(session, person, new, judged, photos, now, corrected)
     _log(session, person, new, reading, now)
     if judged.characteristic.charted:
         add_point(session, reading, judged.characteristic, now)
@@ -238,6 +237,7 @@ def _store(
     person: Person,
     new: NewReading,
     judged: Judged,
+    photos: list[Photo],
     now: datetime,
     corrected: Reading | None,
 ) -> Reading:
@@ -271,6 +271,7 @@ def _store(
         reason=storable(new.reason) if corrected else "",
         tablet_id=new.tablet.id if new.tablet else None,
         instruments=list(new.instruments),
+        photos=photos,
     )
     session.add(reading)
     session.flush()
