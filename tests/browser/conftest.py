@@ -5,17 +5,19 @@ import re
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 from sqlalchemy import select
+from sqlalchemy.orm import Session
 
 import seed_demo
 from qc_app.records.database import Database
 from qc_app.records.shop import Person
+from qc_app.records.tablet import Notice
 from qc_app.serve.listen import Listener, listening
 from qc_app.web import create_app
 from qc_app.work import find, tablets
@@ -116,6 +118,12 @@ def invitation(
         place = find.station(session, manager, station)
         _, code = tablets.invite(session, manager, name, place, key_size, datetime.now(UTC))
     return code
+
+
+def notices_just_raised(session: Session) -> list[Notice]:
+    """What the lead was told during a test; the demo's own notices are of long ago."""
+    lately = datetime.now(UTC) - timedelta(hours=1)
+    return list(session.scalars(select(Notice).where(Notice.raised_at > lately)))
 
 
 @dataclass

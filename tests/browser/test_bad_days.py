@@ -26,7 +26,7 @@ from qc_app.work.notices import CLOCK
 from qc_app.work.release import release
 from qc_app.work.setup import adopt_plan, default_document
 from qc_app.work.streams import phase_of, points, signals
-from tests.browser.conftest import NewVisit, Visit
+from tests.browser.conftest import NewVisit, Visit, notices_just_raised
 from tests.browser.demo_server import DemoServer
 from tests.browser.more_panels import add_panels, person
 from tests.browser.test_entry import LEANING, SQUARE, enter, field, result
@@ -229,7 +229,7 @@ def test_two_hundred_entries_of_three_tablets_arrive_once_in_whatever_order_they
         assert set(states(tablet)) == {"kept"}
     expect_all_once(database, three, 200)
     with database.read() as session:
-        assert session.scalars(select(Notice).where(Notice.closed_at.is_(None))).all() == []
+        assert notices_just_raised(session) == []
         signalled = [signals_are_as_worked_out(session, stream) for stream in fence_streams(session)]
         assert sum(signalled) > 0
 
@@ -745,4 +745,4 @@ def test_three_days_without_a_network_arrive_with_the_times_they_were_measured(
         for day in range(3)
     ]
     with database.read() as session:
-        assert session.scalars(select(Notice)).all() == []
+        assert notices_just_raised(session) == []

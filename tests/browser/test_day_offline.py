@@ -13,9 +13,9 @@ from sqlalchemy import select
 from qc_app.records.building import Panel
 from qc_app.records.database import Database
 from qc_app.records.reading import Reading
-from qc_app.records.tablet import Notice, OutboxEntry, Tablet
+from qc_app.records.tablet import OutboxEntry, Tablet
 from qc_app.work.outbox.sequence import missing
-from tests.browser.conftest import FLAGS, LANDSCAPE, Visit, chromium
+from tests.browser.conftest import FLAGS, LANDSCAPE, Visit, chromium, notices_just_raised
 from tests.browser.demo_server import DemoServer
 from tests.browser.more_panels import add_panels, person
 from tests.browser.test_entry import field as input_of
@@ -197,7 +197,7 @@ def expect_arrived_whole(database: Database, day: Day, panels: list[int]) -> Non
         assert len(recorded) == sum(len(typed.entries) for typed in day.typed)
         assert tablet.outbox is not None
         assert (tablet.written, missing(session, tablet.outbox, len(rows))) == (len(rows), [])
-        assert session.scalars(select(Notice)).all() == []
+        assert notices_just_raised(session) == []
         waiting = session.scalars(select(Panel.waiting_at).where(Panel.id.in_(panels))).all()
         assert waiting == ["final"] * len(panels)
 
