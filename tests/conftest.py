@@ -39,6 +39,11 @@ PASSWORD = "larch and plumb line"  # noqa: S105
 POSTGRESQL_FOLDERS = ("/usr/lib/postgresql/*/bin", "/usr/local/bin", "/opt/homebrew/bin")
 
 
+def pytest_xdist_auto_num_workers() -> int:
+    """Three processes for two processors: tests in a browser wait about half of their time."""
+    return max(1, (os.cpu_count() or 1) * 3 // 2)
+
+
 def _postgresql_program(name: str) -> str | None:
     found = [p for folder in POSTGRESQL_FOLDERS for p in sorted(Path("/").glob(f"{folder[1:]}/{name}"))]
     return str(found[-1]) if found else shutil.which(name)
