@@ -39,6 +39,7 @@ PASSWORD = "larch and plumb line"  # noqa: S105
 POSTGRESQL_FOLDERS = ("/usr/lib/postgresql/*/bin", "/usr/local/bin", "/opt/homebrew/bin")
 
 
+@pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers() -> int:
     """Three processes for two processors: tests in a browser wait about half of their time."""
     return max(1, (os.cpu_count() or 1) * 3 // 2)

@@ -85,7 +85,7 @@ def test_a_load_is_planned_filled_released_and_loaded(
     assert "No panel waits for its release." not in lead.get(address)
     assert lead.post(address, {"leaves_on": "2026-03-09", "panels": [proven.floor_panel]}) == address
     page = lead.get(address)
-    assert "leaves on 2026-03-09" in page
+    assert "leaves on 9 Mar 2026" in page
     assert "All is proven. Release it." in page
     with sqlite_database.read() as session:
         load = session.scalars(select(Load)).one()

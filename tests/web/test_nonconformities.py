@@ -54,7 +54,7 @@ def test_the_list_says_what_is_open_how_long_and_what_waits_for_it(
     assert f'href="/nonconformity/{opened}"' in page
     assert "Length of edge, AB: 24&#39; 1&#34;, +1&#34; from target, outside its limits." in page
     assert re.search(r"\d+ days", page)
-    assert "Load 3<small>leaves on 2026-03-02</small>" in page
+    assert "Load 3<small>leaves on 2 Mar 2026</small>" in page
     assert "Framing" in page
 
 
