@@ -147,6 +147,11 @@ class ControlPlan:
         route = self.kind(kind).route
         return route[: max((route.index(station) for station in reached), default=0)]
 
+    def comes_after(self, kind: str, key: str, station: str) -> bool:
+        """Whether a characteristic is checked further on in a kind's route than a station of it."""
+        known, route = self._characteristics.get((kind, key)), self.kind(kind).route
+        return known is not None and route.index(known.station) > route.index(station)
+
     def puts_right(self, kind: str, key: str) -> PutRight:
         """Who decides how a reading outside is put right; the lead where this version does not check it."""
         known = self._characteristics.get((kind, key))

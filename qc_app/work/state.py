@@ -402,18 +402,26 @@ def _holds(panel: Panel, record: _Record) -> Iterator[Held]:
 
 def _missing_behind(panel: Panel, standing: Standing) -> Iterator[Held]:
     """The hold points that the panel went past with checks missing."""
-    plan = panel.control_plan.plan
-    subject = panel.subject
+    plan, subject = panel.control_plan.plan, panel.subject
     for station in plan.behind(panel.kind, standing):
+        if not plan.station(station).hold_point:
+            continue
         missing = [check for check in plan.checks(subject, station) if check.key not in standing]
-        if missing and plan.station(station).hold_point:
-            since = min(standing[key].measured_at for key in _measured_after(panel, station, standing))
-            yield Held(MISSING, _missing(missing, plan.station(station).name), since, None)
+        if missing:
+            yield Held(
+                MISSING,
+                _missing(missing, plan.station(station).name),
+                _passed_at(panel, station, standing),
+                None,
+            )
 
 
-def _measured_after(panel: Panel, station: str, standing: Standing) -> list[CheckKey]:
-    """The checks of stations after this one that were measured."""
-    return [key for key in standing if station in panel.control_plan.plan.behind(panel.kind, [key])]
+def _passed_at(panel: Panel, station: str, standing: Standing) -> datetime:
+    """When something was first measured at a station behind this one."""
+    plan = panel.control_plan.plan
+    return min(
+        read.measured_at for (key, _), read in standing.items() if plan.comes_after(panel.kind, key, station)
+    )
 
 
 def _due(session: Session, panel: Panel, record: _Record) -> Iterator[Due]:
