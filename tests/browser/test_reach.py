@@ -19,7 +19,7 @@ from qc_app.web import create_app
 from qc_app.work.plan_drafts import begin
 from qc_app.work.uploads import keep_upload
 from tests.browser.conftest import LANDSCAPE, NewVisit, Visit, invitation
-from tests.browser.tour import PHONE, STATION_PAGES, look_over
+from tests.browser.tour import PHONE, STATION_PAGES, look_over, settle
 
 pytestmark = pytest.mark.browser
 
@@ -219,6 +219,7 @@ def test_no_page_of_the_desk_has_a_fault_that_a_checker_can_find(
         answer = person.page.goto(person.address + address)
         assert answer is not None
         assert answer.ok or "/verify/" in address, (answer.status, address)
+        settle(person)
         found[address] = look_over(person, (LANDSCAPE, PHONE)) + too_low(person)
     assert faulty(found) == {}
 

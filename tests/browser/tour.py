@@ -66,9 +66,10 @@ def open_first(visit: Visit, station: str, language: str) -> None:
 
 
 def settle(visit: Visit) -> None:
-    """Waits until the page says who is here and how the outbox stands."""
-    visit.page.locator("[data-who]:not(:empty)").wait_for()
-    visit.page.locator(".outbox-state strong:not(:empty)").wait_for()
+    """Waits until a page of a tablet says who is here and how the outbox stands."""
+    if visit.page.locator("[data-who]").count():
+        visit.page.locator("[data-who]:not(:empty)").wait_for()
+        visit.page.locator(".outbox-state strong:not(:empty)").wait_for()
 
 
 def type_all(visit: Visit, texts: tuple[str, ...]) -> None:
@@ -84,8 +85,7 @@ def _page(path: str) -> Callable[[Visit, str], None]:
     def open_page(visit: Visit, language: str) -> None:
         visit.page.goto(f"{visit.address}{path}{'&' if '?' in path else '?'}language={language}")
         visit.page.wait_for_load_state("load")
-        if visit.page.locator("[data-who]").count():
-            settle(visit)
+        settle(visit)
 
     return open_page
 

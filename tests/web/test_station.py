@@ -219,5 +219,5 @@ def test_a_held_panel_is_marked_in_the_list_and_on_its_page_and_can_be_measured(
     assert page.count("On hold; measuring goes on") == 1
     assert [label["held"] for label in block(page, "labels")] == [True, False]
     page = worker.get(f"/station/framing/panel/{shop.panel}")
-    assert "On hold.</strong> On hold by Otto Lind: “Dent.” The shop lead lifts it." in page
+    assert "On hold by Otto Lind: “Dent.” The shop lead lifts it." in page
     assert 'class="entry"' in page
