@@ -229,7 +229,7 @@ def test_two_hundred_entries_of_three_tablets_arrive_once_in_whatever_order_they
         assert set(states(tablet)) == {"kept"}
     expect_all_once(database, three, 200)
     with database.read() as session:
-        assert notices_just_raised(session) == []
+        assert [n for n in notices_just_raised(session) if n.closed_at is None] == []
         signalled = [signals_are_as_worked_out(session, stream) for stream in fence_streams(session)]
         assert sum(signalled) > 0
 
