@@ -54,7 +54,8 @@ self.addEventListener("message", (event) => {
     self.skipWaiting();
   } else if (event.data.kind === "keep") {
     keeping = keeping.then(() => keepAll(event.data)).catch(() => undefined);
-    event.waitUntil(keeping);
+    // A page that was on its way while this worker took over is not in its care yet.
+    event.waitUntil(Promise.all([keeping, self.clients.claim().catch(() => undefined)]));
   }
 });
 
