@@ -1,6 +1,6 @@
 """What is proven of a building: panel by panel, for whoever it is built for."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import groupby
@@ -14,7 +14,7 @@ from qc_app.records.reading import Reading
 from qc_app.records.shop import Person
 from qc_app.work.concessions import Concession, concessions_in
 from qc_app.work.roles import Act, require
-from qc_app.work.standing import standing
+from qc_app.work.standing import decided, standing
 from qc_app.work.state import PanelState, states_of
 
 
@@ -39,21 +39,25 @@ def proof_of(session: Session, person: Person, building: Building, now: datetime
     accepted = concessions_in(session, building.id)
     readings = _readings_in(session, building)
     states = sorted(states_of(session, building, now), key=lambda state: state.panel.raising_sequence)
+    doubted = decided(session, [state.panel.id for state in states]).doubted
     return [
-        _proof(state, readings.get(state.panel.id, ()), accepted.get(state.panel.id, ()))
+        _proof(state, readings.get(state.panel.id, ()), accepted.get(state.panel.id, ()), doubted)
         for state in states
         if state.scrapped_at is None
     ]
 
 
-def _proof(state: PanelState, readings: Iterable[Reading], accepted: tuple[Concession, ...]) -> Proof:
+def _proof(
+    state: PanelState, readings: Iterable[Reading], accepted: tuple[Concession, ...], doubted: Collection[int]
+) -> Proof:
     panel, plan = state.panel, state.panel.control_plan.plan
     due = {
         (check.characteristic.key, check.place)
         for station in plan.kind(panel.kind).route
         for check in plan.checks(panel.subject, station)
     }
-    within = {key for key, reading in standing(readings).items() if reading.verdict == Verdict.WITHIN}
+    newest = standing(readings).items()
+    within = {key for key, one in newest if one.verdict == Verdict.WITHIN and one.id not in doubted}
     return Proof(state, plan.kind(panel.kind).name, len(due & within), len(due), accepted)
 
 

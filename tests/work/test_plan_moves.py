@@ -18,6 +18,7 @@ from qc_app.work import find
 from qc_app.work.find import NotFound
 from qc_app.work.history import outcome_of
 from qc_app.work.plan_moves import move_of, move_panel, newer_versions
+from qc_app.work.proof import proof_of
 from qc_app.work.roles import NotAllowed
 from qc_app.work.setup import adopt_plan, default_document
 from qc_app.work.state import missing_for_release
@@ -86,7 +87,10 @@ def test_a_moved_panel_waits_until_what_the_new_version_doubts_is_measured_again
 ) -> None:
     with database.write() as session:
         version, panel = started(session, cast), panel_of(session, cast)
-        move_panel(session, cast.person(session, "manager"), panel, version, "New fence.", NOW + HOUR)
+        manager = cast.person(session, "manager")
+        before = proof_of(session, manager, panel.building, NOW + HOUR)[0].proven
+        move_panel(session, manager, panel, version, "New fence.", NOW + HOUR)
+        assert proof_of(session, manager, panel.building, NOW + HOUR)[0].proven == before - 1
         assert due_verdict(session, cast) == ("outside", "within")
         said = [str(sentence.words) for sentence in missing_for_release(session, panel, NOW + HOUR)]
         assert sum("{name} is outside its limits" in words for words in said) == 1
