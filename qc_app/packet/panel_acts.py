@@ -49,13 +49,16 @@ class ReleaseLine:
 
 @dataclass(frozen=True)
 class NonconformityLine:
-    """One nonconformity, and sentences on what was decided and how it ended."""
+    """One nonconformity, and sentences on what was decided and how it ended.
+
+    ``check`` is the title of the check that it is about; empty where a person opened it.
+    """
 
     number: int
     what: str
     told: tuple[str, ...]
     is_open: bool
-    from_reading: bool
+    check: str
 
 
 @dataclass(frozen=True)
@@ -170,9 +173,8 @@ def _nonconformity(one: Nonconformity, zone: tzinfo) -> NonconformityLine:
     else:
         how = CLOSED.get(one.closed_how or "", one.closed_how or "")
         told.append(f"Closed {short_time(one.closed_at.astimezone(zone))}: {how}.")
-    return NonconformityLine(
-        one.number, one.what, tuple(told), one.closed_at is None, bool(one.characteristic)
-    )
+    check = one.what.partition(": ")[0] if one.characteristic else ""
+    return NonconformityLine(one.number, one.what, tuple(told), one.closed_at is None, check)
 
 
 def _decided(disposition: Disposition, zone: tzinfo) -> str:

@@ -7,7 +7,7 @@ from enum import Enum, auto
 
 from qc_app.measure.conformity import Verdict
 from qc_app.measure.length import Length, format_length
-from qc_app.packet.panel_acts import NOTHING, PanelActs
+from qc_app.packet.panel_acts import NOTHING, NonconformityLine, PanelActs
 from qc_app.packet.reading_line import Fate, ReadingLine, Scale, State, reading_line, target_text
 from qc_app.packet.wording import check_text, counted, limits_text, not_recorded
 from qc_app.plan.characteristic import Characteristic, Each, Requirement
@@ -110,11 +110,16 @@ class PanelRecord:
 
     @property
     def _unproven(self) -> tuple[str, ...]:
-        opened = (one for one in self.acts.nonconformities if one.is_open and not one.from_reading)
         return (
             *(check.open_point for check in self.checks if check.open_point),
-            *(f"Nonconformity {one.number} is open: {one.what.rstrip('.')}." for one in opened),
+            *(f"Nonconformity {one.number} is open: {one.what.rstrip('.')}." for one in self._opened),
         )
+
+    @property
+    def _opened(self) -> tuple[NonconformityLine, ...]:
+        """The open nonconformities that no check's own sentence tells of."""
+        told = {check.title for check in self.checks if check.open_point}
+        return tuple(one for one in self.acts.nonconformities if one.is_open and one.check not in told)
 
     @property
     def is_proven(self) -> bool:
@@ -139,7 +144,7 @@ class PanelRecord:
             return f"Proven: {within} within limits{accepted}"
         open_states = (State.OUTSIDE, State.UNCLEAR, State.NOT_RECORDED)
         parts = [f"{self.count(state)} {state}" for state in open_states if self.count(state)]
-        opened = sum(one.is_open and not one.from_reading for one in self.acts.nonconformities)
+        opened = len(self._opened)
         parts += [counted(opened, "nonconformity", "nonconformities")] if opened else []
         return "Open: " + (", ".join(parts) or "no checks in the control plan")
 

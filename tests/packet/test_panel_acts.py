@@ -23,9 +23,11 @@ from qc_app.records.material import LotUse, MaterialLot
 from qc_app.records.nonconformity import Nonconformity
 from qc_app.records.shop import Station
 from qc_app.work.nonconformity import decide, open_by_person
+from qc_app.work.plan_moves import move_panel
 from qc_app.work.release import release, withdraw
+from qc_app.work.setup import adopt_plan, default_document
 from tests.conftest import NOW, Cast, stage
-from tests.work.conftest import check
+from tests.work.conftest import Said, check
 from tests.work.proven import prove
 
 LATER = NOW + timedelta(hours=2)
@@ -192,3 +194,19 @@ def test_with_all_of_it_the_packet_is_still_for_the_archive_and_for_reading_alou
     with pikepdf.open(io.BytesIO(pdf)) as opened, opened.open_metadata() as metadata:
         assert (metadata["pdfaid:part"], metadata["pdfaid:conformance"]) == ("3", "A")
         assert metadata["pdfuaid:part"] == "1"
+
+
+def test_what_a_newer_plan_doubts_is_open_though_its_reading_was_within(
+    sqlite_database: Database, shop: Cast
+) -> None:
+    stricter = default_document().replace('plus_minus = "1/16 in"', 'plus_minus = "1/32 in"')
+    with sqlite_database.write() as session:
+        manager, panel = shop.person(session, "manager"), session.get_one(Panel, shop.panel)
+        Said(place="AB", entries={"length": "24' 0 1/16\""}).record(session, shop)
+        version = adopt_plan(session, manager.plant, stricter, "Stricter.", manager, LATER)
+        move_panel(session, manager, panel, version, "New fence.", LATER)
+        roof = next(one for one in content(session, shop).panels if one.mark.startswith("R-01"))
+        assert [point for point in roof.open_points if point.startswith("Nonconformity")] == [
+            "Nonconformity 1 is open: Length of edge, AB: 24' 0 1/16\", not proven under version 2 of the "
+            "control plan."
+        ]
