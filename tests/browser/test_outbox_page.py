@@ -1,7 +1,6 @@
 """How the outbox stands, in words: on the line of every station page, and on a page of its own."""
 
 import json
-import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -96,8 +95,8 @@ def test_the_line_grows_urgent_with_the_age_of_the_oldest(tablet: Visit, server:
     send(page)
     page.clock.set_system_time("2026-03-02T15:12:00Z")
     page.evaluate("outbox.send()")
-    # Opening the page sends nothing, and succeeds; the clock is stopped just before or just after that.
-    expect(line(page)).to_have_text(re.compile("^2 waiting · oldest 12 min · last sent (14:59|15:00)$"))
+    # The page said that it is there as it opened, before the clock was stopped.
+    expect(line(page)).to_have_text("2 waiting · oldest 12 min · last sent 14:59")
     assert mark(page) == "none"
     page.clock.set_system_time("2026-03-02T15:16:00Z")
     page.evaluate("outbox.send()")
