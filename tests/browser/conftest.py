@@ -26,6 +26,10 @@ from tests.demo import one_demo
 LANDSCAPE = (1280, 800)
 PORTRAIT = (800, 1280)
 
+# Milliseconds: what a page does in a tenth of a second may take this long on a machine with other work to do.
+PATIENCE = 30_000
+expect.set_options(timeout=PATIENCE)
+
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
 FLAGS = (
     "--no-sandbox",
@@ -222,7 +226,7 @@ def visit(browser: Browser, address: str) -> Iterator[NewVisit]:
     def open_one(size: tuple[int, int] = LANDSCAPE) -> Visit:
         context = browser.new_context(viewport={"width": size[0], "height": size[1]}, accept_downloads=True)
         context.add_init_script(COUNT_VIOLATIONS)
-        context.set_default_timeout(15_000)
+        context.set_default_timeout(PATIENCE)
         contexts.append(context)
         opened = Visit(context.new_page(), address)
         opened.page.on("pageerror", lambda error: opened.complaints.append(str(error)))

@@ -14,7 +14,7 @@ from qc_app.records.building import Panel
 from qc_app.records.database import Database
 from qc_app.records.shop import Person
 from qc_app.work.hold import place_hold
-from tests.browser.conftest import COUNT_VIOLATIONS, LANDSCAPE, PORTRAIT, Visit
+from tests.browser.conftest import COUNT_VIOLATIONS, LANDSCAPE, PATIENCE, PORTRAIT, Visit
 from tests.browser.demo_server import DemoServer
 from tests.conftest import PASSWORD, stage
 
@@ -48,7 +48,7 @@ def board(browser: Browser, server: DemoServer) -> Iterator[Visit]:
     """The shop lead's tablet with the board open, at a time that only the test moves."""
     context = browser.new_context(viewport={"width": LANDSCAPE[0], "height": LANDSCAPE[1]}, has_touch=True)
     context.add_init_script(COUNT_VIOLATIONS)
-    context.set_default_timeout(15_000)
+    context.set_default_timeout(PATIENCE)
     visit = Visit(context.new_page(), server.address)
     visit.page.on("pageerror", lambda error: visit.complaints.append(str(error)))
     sign_in(visit)

@@ -17,7 +17,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Locator, Page, Route, expect
 
 from qc_app.web.headers import CONTENT_SECURITY_POLICY
-from tests.browser.conftest import COUNT_VIOLATIONS, LANDSCAPE, PORTRAIT
+from tests.browser.conftest import COUNT_VIOLATIONS, LANDSCAPE, PATIENCE, PORTRAIT
 
 pytestmark = pytest.mark.browser
 
@@ -140,7 +140,7 @@ def bench(browser: Browser) -> Iterator[OpenBench]:
         )
         contexts.append(context)
         context.add_init_script(COUNT_VIOLATIONS)
-        context.set_default_timeout(10_000)
+        context.set_default_timeout(PATIENCE)
         context.route("**/*", answer)
         opened = Bench(context.new_page())
         opened.page.on("pageerror", lambda error: opened.complaints.append(str(error)))

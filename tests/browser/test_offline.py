@@ -137,7 +137,7 @@ def worker(visit: NewVisit) -> Visit:
     worker.sign_in("wren")
     worker.page.wait_for_url("**/station**")
     open_and_keep(worker, LIST)
-    expect(worker.page.locator(".kept-pages")).to_have_text(ALL_KEPT, timeout=15_000)
+    expect(worker.page.locator(".kept-pages")).to_have_text(ALL_KEPT)
     return worker
 
 
@@ -233,7 +233,7 @@ def look_for_newer(page: Page) -> None:
 
 def expect_newer(page: Page) -> None:
     expect(page.locator(".update-bar")).to_contain_text(
-        "A new version is ready. It is taken when everything is sent.", timeout=20_000
+        "A new version is ready. It is taken when everything is sent."
     )
 
 

@@ -12,7 +12,7 @@ import pytest
 import segno
 from playwright.sync_api import Browser, CDPSession, Page, expect
 
-from tests.browser.conftest import COUNT_VIOLATIONS, FLAGS, LANDSCAPE, chromium
+from tests.browser.conftest import COUNT_VIOLATIONS, FLAGS, LANDSCAPE, PATIENCE, chromium
 
 pytestmark = pytest.mark.browser
 
@@ -99,7 +99,7 @@ def tablet(browser: Browser, address: str) -> Tablet:
 def _page(browser: Browser, address: str, before: str = "") -> Iterator[Page]:
     """A page of the app with the module loaded; nothing may break the policy."""
     context = browser.new_context(viewport={"width": LANDSCAPE[0], "height": LANDSCAPE[1]})
-    context.set_default_timeout(15_000)
+    context.set_default_timeout(PATIENCE)
     context.add_init_script(COUNT_VIOLATIONS + KEEP_TRACKS + before)
     page = context.new_page()
     errors: list[str] = []

@@ -223,7 +223,7 @@ def test_nothing_shifts_while_readings_are_entered(visit: NewVisit, size: tuple[
     type_slowly(field(page, "Length"), target)
     field(page, "Length").press("Enter")
     expect(page.get_by_role("button", name="Undo")).to_be_visible()
-    expect(page.get_by_role("button", name="Undo")).to_be_hidden(timeout=14_000)
+    expect(page.get_by_role("button", name="Undo")).to_be_hidden()
     assert page.evaluate("window.shifts") == []
     open_first(worker, "sheathing_fence", "en")
     page.evaluate(WATCH_SHIFTS)
