@@ -16,7 +16,8 @@
  * @property {Record<string, any> | null} answer
  * @property {number} tries how often it was sent
  * @property {string} [sentence] why it still waits
- * @property {string} [replaced_by] the uuid of the entry that corrects this refused one
+ * @property {string | null} [replaces] the uuid of the refused entry that this one puts right
+ * @property {string} [replaced_by] the uuid of the entry that puts this refused one right
  * @property {{reason: string, at: string}} [set_aside]
  */
 

@@ -7,7 +7,7 @@ import { Refusal } from "../measure/refusal.js";
 import { start as startBar } from "./bar.js";
 import { show, twoWays } from "./echo.js";
 import { Keypad } from "./keypad.js";
-import { entry as storedEntry, replace, writeEntry } from "./outbox.js";
+import { entry as storedEntry, writeEntry } from "./outbox.js";
 import { author, start as startPeople } from "./people.js";
 import { completeUnit, said } from "./step.js";
 import { learn, word } from "./words.js";
@@ -59,7 +59,7 @@ export async function start(makeEntry, fill) {
   form.addEventListener("submit", next);
   form.addEventListener("input", echo);
   form.addEventListener("focusin", ({ target }) => target.matches("[data-keypad]") && keypad.serve(target));
-  document.addEventListener("outbox:undone", ({ detail }) => detail.address === address() && fillIn(detail.content));
+  document.addEventListener("outbox:undone", ({ detail }) => detail.address === address() && bringBack(detail));
   startPeople();
   startBar();
   focusFirst();
@@ -70,12 +70,17 @@ export async function start(makeEntry, fill) {
 
 const address = () => location.pathname + location.search;
 
+/** @param {{content: Record<string, any>, replaces: string | null}} entry undone, or to be put right */
+function bringBack({ content, replaces }) {
+  fillIn(content);
+  refusedEntry = replaces;
+}
+
 /** Shows an entry that the server refused as it was typed, and why it was refused. @param {string} uuid */
 async function putRight(uuid) {
   const entry = await storedEntry(uuid);
   if (!entry) return;
-  fillIn(entry.content);
-  refusedEntry = uuid;
+  bringBack({ content: entry.content, replaces: uuid });
   const reasons = (entry.answer?.reasons ?? []).map((/** @type {any} */ { sentence }) => sentence);
   refuse(`${word("refusedTitle")}: ${reasons.join(" ")}`);
   error.scrollIntoView({ block: "nearest" });
@@ -113,8 +118,7 @@ export async function save(makeEntry) {
     const { told, isGood = true, ...entry } = makeEntry();
     const person = await author();
     if (person === null) return;
-    const written = { ...entry, person: person.id, address: address() };
-    await (refusedEntry ? replace(refusedEntry, written) : writeEntry(written));
+    await writeEntry({ ...entry, person: person.id, address: address(), replaces: refusedEntry });
     refusedEntry = null;
     tell(`${isGood ? "✓" : "✕"} ${told ?? entry.title} · ${word("savedHere")}`, isGood);
     for (const input of inputs()) clear(input);

@@ -1,7 +1,7 @@
 // The lots that went into the panel of the page: scanned or typed, and written into the outbox.
 
 import { element, key } from "./element.js";
-import { entries, replace, writeEntry } from "./outbox.js";
+import { entries, writeEntry } from "./outbox.js";
 import { author } from "./people.js";
 import { listenForScanner, openCamera } from "./scan.js";
 import { word } from "./words.js";
@@ -104,7 +104,7 @@ async function write(facts, mark, replaced, said) {
     if (person === null) return false;
     const content = { station: facts.station, item: facts.item, id: facts.id, mark };
     const made = { form: /** @type {const} */ ("lot_use"), content, person: person.id, title: `${facts.mark} · ${mark}`, address: location.pathname + location.search };
-    await (replaced ? replace(replaced, made) : writeEntry(made));
+    await writeEntry({ ...made, replaces: replaced });
     return true;
   } catch (failed) {
     Object.assign(said, { hidden: false, textContent: word("saveFailed", { sentence: failed.message }) });

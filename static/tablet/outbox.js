@@ -27,9 +27,12 @@ const LONGEST_PAUSE = 300_000;
 
 const others = "BroadcastChannel" in globalThis ? new BroadcastChannel("qc outbox") : null;
 
+/** @typedef {{sha256: string, blob: Blob}} Photo */
+
 /**
- * Writes an entry into the tablet's memory. Once it resolves, the entry is safe on this tablet.
- * @param {Pick<Entry, "form" | "content" | "title" | "address" | "person"> & {photos?: {sha256: string, blob: Blob}[]}} entry
+ * Writes an entry into the tablet's memory. Once it resolves, the entry is safe on this tablet, and a refused one
+ * that it replaces needs no more attention.
+ * @param {Pick<Entry, "form" | "content" | "title" | "address" | "person" | "replaces"> & {photos?: Photo[]}} entry
  * @returns {Promise<{uuid: string, sequence: number}>}
  * @throws {NoRoom} when the tablet is full
  * @throws {StoreFailed} when its memory cannot be reached
@@ -43,27 +46,8 @@ export async function writeEntry(entry) {
 }
 
 /**
- * Writes an entry in the place of one that the server refused, which needs no more attention then.
- * @param {string} refusedUuid
- * @param {Parameters<typeof writeEntry>[0]} entry
- * @returns {ReturnType<typeof writeEntry>}
- */
-export async function replace(refusedUuid, entry) {
-  const uuid = newUuid();
-  const sequence = await write(async (stores) => {
-    const refused = await stores.get("entries", refusedUuid);
-    if (refused !== undefined) {
-      await stores.put("entries", { ...refused, replaced_by: uuid });
-    }
-    return put(stores, uuid, entry);
-  });
-  changed();
-  schedule(HOLD);
-  return { uuid, sequence };
-}
-
-/**
- * Takes an entry back while it is held. Its number stays taken, so that no number is missing.
+ * Takes an entry back while it is held. Its number stays taken, so that no number is missing; a refused one that it
+ * was to replace needs attention again.
  * @param {string} uuid
  * @returns {Promise<boolean>} false when it is too late
  */
@@ -73,7 +57,8 @@ export async function undo(uuid) {
     if (entry?.state !== "holding") {
       return null;
     }
-    const { form, content } = entry;
+    const { form, content, replaces } = entry;
+    await setReplacement(stores, replaces, undefined);
     await stores.put("entries", { ...entry, form: "undone", content: { form, content }, state: "undone-waiting" });
     return entry;
   });
@@ -119,6 +104,16 @@ export async function entries({ state, item, withUndone = false } = {}) {
  * @returns {Promise<Entry | undefined>}
  */
 export const entry = (uuid) => look((stores) => stores.get("entries", uuid));
+
+/**
+ * The photos of an entry that this tablet still has.
+ * @param {Entry} entry
+ * @returns {Promise<Photo[]>}
+ */
+export async function photosIn(entry) {
+  const photos = await look((stores) => Promise.all(photosOf(entry).map((sha256) => stores.get("photos", sha256))));
+  return photos.filter((photo) => photo !== undefined);
+}
 
 /**
  * How the outbox stands.
@@ -304,14 +299,15 @@ async function prune(stores) {
  * @param {Parameters<typeof writeEntry>[0]} given
  * @returns {Promise<number>} its number
  */
-async function put(stores, uuid, { form, content, title, address, person, photos = [] }) {
+async function put(stores, uuid, { form, content, title, address, person, replaces = null, photos = [] }) {
   const written = await stores.get("entries", uuid);
   if (written !== undefined) {
     return written.sequence;
   }
   const sequence = (await stores.get("facts", "next sequence")) ?? 1;
   const entered_at = iso(new Date());
-  const about = { title, address, state: "holding", sent: null, answer: null, tries: 0 };
+  const about = { title, address, replaces, state: "holding", sent: null, answer: null, tries: 0 };
+  await setReplacement(stores, replaces, uuid);
   await stores.put("entries", { uuid, sequence, schema: SCHEMA, person, entered_at, form, content, ...about });
   await stores.put("facts", sequence + 1, "next sequence");
   if ((await stores.get("facts", "outbox")) === undefined) {
@@ -323,6 +319,18 @@ async function put(stores, uuid, { form, content, title, address, person, photos
     }
   }
   return sequence;
+}
+
+/**
+ * @param {Stores} stores
+ * @param {string | null | undefined} refused
+ * @param {string | undefined} uuid of what replaces it now
+ */
+async function setReplacement(stores, refused, uuid) {
+  const entry = refused && (await stores.get("entries", refused));
+  if (entry) {
+    await stores.put("entries", { ...entry, replaced_by: uuid });
+  }
 }
 
 /**

@@ -8,7 +8,7 @@ import { keyOf, newestReadings } from "./entered.js";
 import { agree, isFarOff } from "./judge.js";
 import { Keypad } from "./keypad.js";
 import { measuredShape, signed } from "./measured_shape.js";
-import { entry as storedEntry, replace, writeEntry } from "./outbox.js";
+import { entry as storedEntry, photosIn, writeEntry } from "./outbox.js";
 import { author, start as startPeople } from "./people.js";
 import { completeUnit, FieldRefused, said, Step } from "./step.js";
 import { learn, word } from "./words.js";
@@ -29,7 +29,7 @@ const done = document.getElementById("done");
 const result = form.querySelector(".result");
 const doubt = form.querySelector(".doubt");
 const saveKey = form.querySelector(".save");
-const DRAFT = `draft ${location.pathname}`;
+const HALF_TYPED = `half typed ${location.pathname}`;
 
 /** @type {Map<string, any>} */
 let newest = new Map();
@@ -154,7 +154,7 @@ function correctKey(step, before) {
   const key = Object.assign(document.createElement("button"), { type: "button", className: "quiet", textContent: word("correct") });
   key.hidden = !before.uuid || before.verdict === "attention";
   key.addEventListener("click", () => {
-    step.correct(before);
+    step.correct();
     focusFirst(step);
   });
   return key;
@@ -181,7 +181,7 @@ async function save(step) {
   saveKey.setAttribute("aria-disabled", "true");
   try {
     const readings = step.judgeAll();
-    if (step.corrected && !step.reason) throw new FieldRefused(`${step.section.id}-reason`, word("enterReason"));
+    if (step.isCorrection && !step.reason) throw new FieldRefused(`${step.section.id}-reason`, word("enterReason"));
     const isBelieved = wasDoubted(step, readings);
     if (isBelieved === null) return;
     await keep(step, readings, isBelieved);
@@ -200,8 +200,7 @@ async function keep(step, readings, isBelieved) {
   try {
     const person = await author();
     if (person === null) return;
-    const written = entryOf(step, readings, isBelieved, person.id);
-    await (refusedEntry ? replace(refusedEntry, written) : writeEntry(written));
+    await writeEntry(entryOf(step, readings, isBelieved, person.id));
   } catch (failed) {
     step.refuse(new FieldRefused(null, word("saveFailed", { sentence: failed.message })));
     return;
@@ -223,18 +222,21 @@ function entryOf(step, readings, isBelieved, person) {
     station: facts.station, item: facts.item, id: facts.id, plan: facts.plan,
     readings: readings.map(({ asked, entries, verdict }, n) => ({
       uuid: newUuid(), characteristic: asked.characteristic, place: asked.place, entries, verdict,
-      supersedes: step.corrected ? supersededBy(asked) : null, photos: n === 0 ? photos : [],
+      supersedes: step.isCorrection ? supersededBy(asked) : null, photos: n === 0 ? photos : [],
     })),
     instruments: step.instruments.map(({ id }) => id), note: step.note, reason: step.reason, doubted: isBelieved,
   };
   return {
-    form: /** @type {const} */ ("readings"), content, person, photos: step.photos,
+    form: /** @type {const} */ ("readings"), content, person, photos: step.photos, replaces: refusedEntry,
     title: `${facts.mark} · ${step.name}`, address: location.pathname + location.search,
   };
 }
 
-/** @param {any} asked */
-const supersededBy = (asked) => newest.get(keyOf(asked))?.uuid ?? null;
+/** The server never had a refused reading: what that was to correct is corrected now. @param {any} asked */
+function supersededBy(asked) {
+  const before = newest.get(keyOf(asked));
+  return (before?.verdict === "attention" ? before.supersedes : before?.uuid) ?? null;
+}
 
 // Doubts: a slip of the tape is caught by measuring again, not by a question
 
@@ -366,29 +368,27 @@ function key(text, pressed) {
 // What is half typed outlives a reload
 
 function remember() {
-  const typed = Object.assign({}, ...steps.map((/** @type {Step} */ step) => step.values));
-  if (Object.keys(typed).length) localStorage.setItem(DRAFT, JSON.stringify(typed));
-  else localStorage.removeItem(DRAFT);
+  const typed = steps.map((/** @type {Step} */ step) => step.typed).filter(Boolean);
+  if (typed.length) localStorage.setItem(HALF_TYPED, JSON.stringify(typed));
+  else localStorage.removeItem(HALF_TYPED);
 }
 
 function restore() {
-  const typed = JSON.parse(localStorage.getItem(DRAFT) ?? "{}");
-  for (const step of steps) {
-    const ids = step.asked.flatMap((/** @type {any} */ asked) => Object.values(asked.fields));
-    const own = Object.entries(typed).filter(([id]) => ids.includes(id));
-    if (own.length) step.fill(Object.fromEntries(own));
-  }
+  for (const typed of JSON.parse(localStorage.getItem(HALF_TYPED) ?? "[]")) stepOf(typed)?.putBack(typed);
 }
 
-/** Puts an entry's values back where they were typed: one undone, or one that the server refused. @param {any} entry */
-function bringBack(entry) {
-  const keys = entry.content.readings.map(keyOf);
-  const step = steps.find((/** @type {Step} */ { asked }) => asked.some((one) => keys.includes(keyOf(one))));
+/** The step that asks for what was typed; none if nothing does any more. @param {import("./step.js").Typed} typed @returns {Step | undefined} */
+function stepOf({ readings }) {
+  const keys = readings.map(keyOf);
+  return steps.find((/** @type {Step} */ { asked }) => asked.some((one) => keys.includes(keyOf(one))));
+}
+
+/** Puts an entry back to where it was typed: one undone, or one that the server refused. @param {any} entry */
+async function bringBack(entry) {
+  const step = stepOf(entry.content);
   if (!step) return;
-  for (const reading of entry.content.readings) {
-    const asked = step.asked.find((/** @type {any} */ one) => keyOf(one) === keyOf(reading));
-    if (asked) step.fill(Object.fromEntries(Object.entries(reading.entries).map(([name, text]) => [asked.fields[name], text])));
-  }
+  const isCorrection = entry.content.readings.some((/** @type {any} */ { supersedes }) => supersedes);
+  step.putBack({ ...entry.content, isCorrection }, await photosIn(entry));
   show(step);
   return step;
 }
@@ -399,7 +399,7 @@ async function putRight(uuid) {
   if (entry?.form === "lot_use") return openLots(entry);
   if (entry?.form !== "readings") return;
   // Of a check that is not asked for any more nothing can be brought back; then the reasons alone are shown.
-  if (bringBack(entry)) refusedEntry = uuid;
+  if (await bringBack(entry)) refusedEntry = uuid;
   const reasons = entry.answer?.reasons ?? [];
   showDoubt(reasons.map((/** @type {any} */ { sentence }) => sentence), word("refusedTitle"));
 }
@@ -417,10 +417,11 @@ async function openLots(refused) {
 async function start() {
   newest = await newestReadings(facts);
   showStates();
-  restore();
   open();
   const refused = /^#entry=([0-9a-f-]+)$/.exec(location.hash)?.[1];
   if (refused) await putRight(refused);
+  // What was typed over an entry to be put right is newer than the entry.
+  restore();
 }
 
 document.querySelector("[data-lot-key]")?.addEventListener("click", () => openLots());
@@ -436,7 +437,9 @@ document.addEventListener("outbox:undone", async ({ detail }) => {
   newest = await newestReadings(facts);
   showStates();
   result.hidden = true;
-  if (detail.form === "readings" && detail.content.item === facts.item && detail.content.id === facts.id) bringBack(detail);
+  if (detail.form !== "readings" || detail.content.item !== facts.item || detail.content.id !== facts.id) return;
+  if (await bringBack(detail)) refusedEntry = detail.replaces;
+  remember();
 });
 document.addEventListener("outbox:change", async () => {
   newest = await newestReadings(facts);

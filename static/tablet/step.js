@@ -3,11 +3,20 @@
 import { EntryRefused } from "../measure/methods.js";
 import { Refusal } from "../measure/refusal.js";
 import { show, twoWays, verdictText } from "./echo.js";
+import { keyOf } from "./entered.js";
 import { judged, shapeOf } from "./judge.js";
 import { signed } from "./measured_shape.js";
 import { word } from "./words.js";
 
 /** @typedef {Record<string, any>} Asked */
+/**
+ * @typedef {object} Typed what an entry holds that somebody typed or chose
+ * @property {{characteristic: string, place: string, entries: Record<string, string>}[]} readings
+ * @property {string} note
+ * @property {string} reason
+ * @property {number[]} [instruments]
+ * @property {boolean} isCorrection
+ */
 
 /** A field that keeps the step from being saved, and why. */
 export class FieldRefused extends Error {
@@ -21,8 +30,8 @@ export class FieldRefused extends Error {
 export class Step {
   /** @type {{sha256: string, blob: Blob}[]} */
   photos = [];
-  /** The reading that is corrected, if one is. @type {Asked["reading"] | null} */
-  corrected = null;
+  /** Whether it corrects what was saved before, which takes a reason. */
+  isCorrection = false;
   /** The marks on the drawing, once there was a fault to mark. @type {import("./fault_marks.js").FaultMarks | null} */
   marks = null;
 
@@ -169,10 +178,15 @@ export class Step {
   // Notes and photos
 
   #openNote() {
-    const row = this.section.querySelector("[data-note]").closest(".row");
-    row.hidden = !row.hidden;
-    this.section.querySelector("[data-note-key]").setAttribute("aria-expanded", String(!row.hidden));
-    if (!row.hidden) this.section.querySelector("[data-note]").focus();
+    const note = this.section.querySelector("[data-note]");
+    this.#showNote(Boolean(note.closest("[hidden]")));
+    note.focus();
+  }
+
+  /** @param {boolean} isShown */
+  #showNote(isShown) {
+    this.section.querySelector("[data-note]").closest(".row").hidden = !isShown;
+    this.section.querySelector("[data-note-key]").setAttribute("aria-expanded", String(isShown));
   }
 
   /** @param {HTMLInputElement} input */
@@ -257,10 +271,30 @@ export class Step {
     }
   }
 
-  /** What is typed now, by id of the field. @returns {Record<string, string>} */
-  get values() {
-    const ids = this.asked.flatMap((asked) => Object.values(asked.fields));
-    return Object.fromEntries(ids.map((id) => [id, valueOf(id)]).filter(([id, value]) => value !== document.getElementById(id).defaultValue && value));
+  /** What is typed and not saved, as an entry would hold it; null while nothing is. @returns {Typed | null} */
+  get typed() {
+    const readings = this.asked.map(({ characteristic, place, fields }) => ({ characteristic, place, entries: typedIn(fields) }));
+    const { note, reason, isCorrection } = this;
+    const isAny = note || reason || readings.some(({ entries }) => Object.keys(entries).length);
+    return isAny ? { readings, note, reason, isCorrection } : null;
+  }
+
+  /** Puts what was typed before back to where it was typed. @param {Typed} typed @param {{sha256: string, blob: Blob}[]} [photos] */
+  putBack({ readings, note, reason, instruments = [], isCorrection }, photos = []) {
+    for (const reading of readings) {
+      const fields = this.asked.find((asked) => keyOf(asked) === keyOf(reading))?.fields ?? {};
+      const known = Object.entries(reading.entries).filter(([key]) => key in fields);
+      this.fill(Object.fromEntries(known.map(([key, text]) => [fields[key], text])));
+    }
+    for (const select of this.section.querySelectorAll("[data-instrument]")) {
+      select.value = instruments.find((id) => select.querySelector(`[value="${id}"]`)) ?? select.value;
+    }
+    this.section.querySelector("[data-note]").value = note;
+    this.#showNote(note !== "");
+    this.correct(isCorrection);
+    this.section.querySelector("[data-reason]").value = reason;
+    this.photos = photos;
+    this.#showPhotos();
   }
 
   get note() {
@@ -271,18 +305,18 @@ export class Step {
     return this.section.querySelector("[data-reason]").value.trim();
   }
 
-  /** Asks for the reason of a correction, or no longer. @param {Asked["reading"] | null} reading */
-  correct(reading) {
-    this.corrected = reading;
-    this.section.querySelector("[data-reason-row]").hidden = reading === null;
+  /** Asks for the reason of a correction, or no longer. */
+  correct(isCorrection = true) {
+    this.isCorrection = isCorrection;
+    this.section.querySelector("[data-reason-row]").hidden = !isCorrection;
   }
 
   empty() {
     this.photos = [];
     this.#showPhotos();
-    this.correct(null);
+    this.correct(false);
     for (const input of this.section.querySelectorAll("[data-note], [data-reason]")) input.value = "";
-    this.section.querySelector("[data-note]").closest(".row").hidden = true;
+    this.#showNote(false);
     this.fill(Object.fromEntries(this.asked.flatMap(({ fields }) => Object.values(fields).map((id) => [id, ""]))));
     this.repeatWords();
     this.refuse(null);
@@ -324,6 +358,12 @@ function valueOf(id) {
   const field = document.getElementById(id);
   if (!field.matches("fieldset")) return field.value;
   return field.querySelector(":checked")?.value ?? "";
+}
+
+/** What is typed, by key of the field; not what stands there by itself. @param {Record<string, string>} fields */
+function typedIn(fields) {
+  const typed = Object.entries(fields).map(([key, id]) => [key, valueOf(id), document.getElementById(id).defaultValue]);
+  return Object.fromEntries(typed.filter(([, text, own]) => text && text !== own));
 }
 
 /** @param {string} id @param {string} value */

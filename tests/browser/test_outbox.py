@@ -298,6 +298,11 @@ def test_a_refused_entry_stays_beside_kept_ones_with_its_reasons(outbox: Outbox,
     assert outbox.status()["attention"] == 1
 
 
+REPLACE = """
+(replaces) => outbox.writeEntry({form: "lot", content: {}, title: "", address: "/", person: 7, replaces})
+"""
+
+
 def test_a_refused_entry_is_replaced_or_set_aside_and_asks_no_more(
     outbox: Outbox, server: ShopServer
 ) -> None:
@@ -305,16 +310,25 @@ def test_a_refused_entry_is_replaced_or_set_aside_and_asks_no_more(
     first, second = outbox.write("bad"), outbox.write("bad")
     outbox.send()
     outbox.page.evaluate("(uuid) => outbox.setAside(uuid, 'Typed for the wrong panel')", first)
-    outbox.page.evaluate(
-        "(uuid) => outbox.replace(uuid, {form: 'lot', content: {}, title: '', address: '/', person: 7})",
-        second,
-    )
+    outbox.page.evaluate(REPLACE, second)
     assert outbox.status()["attention"] == 0
     aside, replaced, new = outbox.entries()
     assert aside["set_aside"]["reason"] == "Typed for the wrong panel"
     assert replaced["replaced_by"] == new["uuid"]
     outbox.send()
     assert outbox.states() == ["refused", "refused", "kept"]
+
+
+def test_a_refused_entry_asks_again_once_what_replaced_it_is_undone(
+    outbox: Outbox, server: ShopServer
+) -> None:
+    server.states["bad"] = {"state": "refused", "reasons": []}
+    refused = outbox.write("bad")
+    outbox.send()
+    written = outbox.page.evaluate(REPLACE, refused)
+    assert outbox.status()["attention"] == 0
+    assert outbox.page.evaluate("({uuid}) => outbox.undo(uuid)", written)
+    assert outbox.status()["attention"] == 1
 
 
 def test_an_entry_for_later_waits_with_its_sentence_and_goes_again(
