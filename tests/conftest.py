@@ -3,7 +3,7 @@
 import os
 import pwd
 import shutil
-import socket
+import signal
 import sqlite3
 import subprocess
 import tempfile
@@ -13,11 +13,14 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
+from time import monotonic, sleep
 from uuid import uuid4
 
 import pytest
+from hypothesis import HealthCheck, settings
 from sqlalchemy import create_engine, text
 from sqlalchemy.engine import URL
+from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 
 from qc_app.measure.length import parse_length
@@ -32,9 +35,14 @@ from qc_app.work.people import add_person, enrol
 from qc_app.work.roles import Role
 from qc_app.work.schedule import NewPanel, add_building, add_panel, book_in_lot
 from qc_app.work.setup import add_plant, adopt_plan, default_document, set_up
+from tests.ports import free_port
 
 NOW = datetime(2026, 3, 2, 15, 0, tzinfo=UTC)
 PASSWORD = "larch and plumb line"  # noqa: S105
+
+# How long an example takes says how busy the machine is, and nothing about the program.
+settings.register_profile("patient", settings(), deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("patient")
 
 POSTGRESQL_FOLDERS = ("/usr/lib/postgresql/*/bin", "/usr/local/bin", "/opt/homebrew/bin")
 
@@ -85,7 +93,7 @@ def _serve_postgresql(folder: Path, initdb: str, server: str) -> Iterator[URL]:
         cwd=folder,
         **owner,  # type: ignore[call-overload]
     )
-    port = _free_port()
+    port = free_port()
     options = ["-D", str(data), "-p", str(port), "-h", "127.0.0.1", "-k", str(folder), "-c", "fsync=off"]
     with (folder / "log").open("wb") as log:
         process = subprocess.Popen([server, *options], stdout=log, stderr=log, cwd=folder, **owner)  # type: ignore[call-overload]
@@ -94,28 +102,22 @@ def _serve_postgresql(folder: Path, initdb: str, server: str) -> Iterator[URL]:
         _wait_until_answering(url)
         yield url
     finally:
-        process.terminate()
-        process.wait(timeout=30)
-
-
-def _free_port() -> int:
-    with socket.socket() as listener:
-        listener.bind(("127.0.0.1", 0))
-        return int(listener.getsockname()[1])
+        # Fast: whoever is still connected is sent away (PostgreSQL manual, "Shutting Down the Server").
+        process.send_signal(signal.SIGINT)
+        process.wait(timeout=120)
 
 
 def _wait_until_answering(url: URL) -> None:
-    import time
-
     engine = create_engine(url)
-    for _ in range(200):
+    give_up_at = monotonic() + 120
+    while True:
         try:
             with engine.connect():
                 break
-        except Exception:
-            time.sleep(0.05)
-    else:
-        raise AssertionError("PostgreSQL did not start")
+        except OperationalError:
+            if monotonic() > give_up_at:
+                raise
+            sleep(0.05)
     engine.dispose()
 
 

@@ -57,7 +57,7 @@ def _build(folders: list[Path]) -> None:
             (used / name).write_text("left over\n", "utf-8")
     running = [(folder, _start(folder)) for folder in folders]
     for folder, process in running:
-        out, err = process.communicate(timeout=300)
+        out, err = process.communicate(timeout=900)
         assert process.returncode == 0, err
         _printed(folder).write_text(out, "utf-8")
 

@@ -17,6 +17,7 @@ from sqlalchemy.engine import URL
 
 from qc_app.cli import main
 from qc_app.records.schema import Table
+from tests.ports import free_port
 
 PASSWORD = "larch-and-spruce"  # noqa: S105
 
@@ -37,12 +38,6 @@ def taken_port() -> Iterator[int]:
         listener.bind(("127.0.0.1", 0))
         listener.listen()
         yield listener.getsockname()[1]
-
-
-def free_port() -> int:
-    with socket.socket() as listener:
-        listener.bind(("127.0.0.1", 0))
-        return int(listener.getsockname()[1])
 
 
 def serve(database: Path, *options: str) -> "subprocess.Popen[str]":

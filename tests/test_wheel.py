@@ -2,7 +2,6 @@
 
 import os
 import re
-import socket
 import subprocess
 import sys
 import sysconfig
@@ -15,6 +14,8 @@ from urllib.request import HTTPCookieProcessor, OpenerDirector, build_opener
 from zipfile import ZipFile
 
 import pytest
+
+from tests.ports import free_port
 
 REPOSITORY = Path(__file__).parents[1]
 
@@ -67,9 +68,7 @@ def environment(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def address(environment: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """Where the installed program serves a new log."""
     folder = tmp_path_factory.mktemp("shop")
-    with socket.socket() as listener:
-        listener.bind(("127.0.0.1", 0))
-        port = listener.getsockname()[1]
+    port = free_port()
     program, database = str(environment / "bin" / "qc-app"), str(folder / "qc.db")
     command = [program, "serve", "--database", database, "--tls", "off", "--port", str(port)]
     with (folder / "log").open("w", encoding="utf-8") as log:

@@ -1,6 +1,5 @@
 """The demo served as in a shop, by a server that can stop, be slow, lose its answers, and come back."""
 
-import socket
 import time
 from collections.abc import Iterable
 from contextlib import ExitStack
@@ -11,6 +10,7 @@ from cheroot.errors import FatalSSLAlert
 from qc_app.records.database import Database
 from qc_app.serve.listen import Listener, listening
 from qc_app.web import create_app
+from tests.ports import free_port
 
 
 class DemoServer:
@@ -18,7 +18,7 @@ class DemoServer:
 
     def __init__(self, database: Database) -> None:
         self.pages = create_app(database)
-        self.port = _free_port()
+        self.port = free_port()
         self.posts = 0
         self.seconds_to_think = 0.0
         self.is_losing_answers = False
@@ -45,10 +45,3 @@ class DemoServer:
             # All is stored by now. The server closes the connection on this without a word.
             raise FatalSSLAlert
         return answer
-
-
-def _free_port() -> int:
-    # A port that the system chose while listening could not be listened on again at once.
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])

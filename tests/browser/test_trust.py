@@ -16,7 +16,7 @@ from qc_app.serve.authority import read_identity
 from qc_app.serve.listen import listening
 from qc_app.serve.service import Wish, prepared
 from tests.browser.conftest import COUNT_VIOLATIONS, FLAGS, LANDSCAPE, chromium
-from tests.serve.conftest import free_port
+from tests.ports import free_port
 
 pytestmark = pytest.mark.browser
 

@@ -6,7 +6,7 @@ from fractions import Fraction
 import mpmath  # type: ignore[import-untyped]
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from qc_app.measure.conformity import Limits, Rule, Verdict, conformance_probability, judge
@@ -152,7 +152,6 @@ def test_published_conformance_probabilities() -> None:
 VALUES = st.floats(-50, 50)
 
 
-@settings(deadline=None)
 @given(VALUES, st.floats(0.01, 20), VALUES, VALUES)
 def test_conformance_probability_in_forty_digits(
     value: float, spread: float, one: float, other: float

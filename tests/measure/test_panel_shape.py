@@ -78,7 +78,7 @@ MISREADINGS = st.tuples(*[st.floats(-1, 1)] * 6)
 UNCERTAINTIES = st.tuples(*[st.floats(0.01, 0.1)] * 6)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(nearly_rectangular(2), MISREADINGS, UNCERTAINTIES)
 def test_corners_are_those_of_least_squares(
     shape: tuple[float, float, Six], errors: Six, uncertainty: Six
@@ -175,7 +175,7 @@ def test_labels_turned_half_round_give_the_same_answer(shape: tuple[float, float
         assert getattr(other, name) == pytest.approx(-getattr(one, name), abs=1e-9)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(nearly_rectangular(2), MISREADINGS, UNCERTAINTIES)
 def test_uncertainties_are_those_of_numerical_differentiation(
     shape: tuple[float, float, Six], errors: Six, uncertainty: Six

@@ -119,7 +119,7 @@ def test_a_document_that_is_no_toml_is_refused() -> None:
         with_change("name = ", ("name",), "Ours")
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(st.data())
 def test_any_change_to_any_check_of_the_default_plan_changes_that_and_nothing_else(
     data: st.DataObject,

@@ -3,7 +3,7 @@
 import tomllib
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from qc_app.plan.document import read_plan
@@ -157,7 +157,6 @@ def test_the_line_of_a_field(path: tuple[str | int, ...], line: str | None) -> N
     assert (BANDED.splitlines()[number - 1] if number else None) == line
 
 
-@settings(deadline=None)
 @given(st.data())
 def test_a_plan_without_problems_can_be_read_and_one_that_cannot_has_some(data: st.DataObject) -> None:
     lines = data.draw(st.sampled_from([SMALL, BANDED])).splitlines()

@@ -9,6 +9,9 @@ from http.client import HTTPConnection, HTTPResponse, HTTPSConnection
 ELSEWHERE = "127.0.0.2"
 """An address that is not the one of this machine itself, and yet may be sent from on Linux."""
 
+PATIENCE = 30
+"""Seconds that an answer may take on a machine with other work to do."""
+
 
 @dataclass(frozen=True)
 class Answer:
@@ -35,7 +38,7 @@ def ask(
     headers: Mapping[str, str] | None = None,
 ) -> Answer:
     """An answer in the clear, asked from ``sender``."""
-    connection = HTTPConnection("127.0.0.1", port, timeout=20, source_address=(sender, 0))
+    connection = HTTPConnection("127.0.0.1", port, timeout=PATIENCE, source_address=(sender, 0))
     return _answer(connection, method, path, body, headers or {})
 
 
@@ -50,8 +53,8 @@ def ask_securely(
     headers: Mapping[str, str] | None = None,
 ) -> Answer:
     """An answer over TLS from the machine that calls itself ``host``."""
-    connection = HTTPSConnection(host, port, timeout=20, context=trusting)
-    plain = socket.create_connection(("127.0.0.1", port), timeout=20)
+    connection = HTTPSConnection(host, port, timeout=PATIENCE, context=trusting)
+    plain = socket.create_connection(("127.0.0.1", port), timeout=PATIENCE)
     connection.sock = trusting.wrap_socket(plain, server_hostname=host)
     return _answer(connection, method, path, body, headers or {})
 
@@ -59,17 +62,10 @@ def ask_securely(
 def shown_certificate(port: int, trusting: ssl.SSLContext) -> dict[str, object]:
     """The certificate that a new connection is shown, once it was verified."""
     with (
-        socket.create_connection(("127.0.0.1", port), timeout=20) as plain,
+        socket.create_connection(("127.0.0.1", port), timeout=PATIENCE) as plain,
         trusting.wrap_socket(plain, server_hostname="localhost") as secured,
     ):
         return dict(secured.getpeercert() or {})
-
-
-def free_port() -> int:
-    """A port that nobody listens on just now."""
-    with socket.socket() as listener:
-        listener.bind(("127.0.0.1", 0))
-        return int(listener.getsockname()[1])
 
 
 def _answer(

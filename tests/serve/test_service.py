@@ -20,7 +20,8 @@ from qc_app.serve.addresses import Machine, this_machine
 from qc_app.serve.authority import Identity, issue, make_authority, read_identity
 from qc_app.serve.listen import listening
 from qc_app.serve.service import Service, Wish, prepared
-from tests.serve.conftest import ELSEWHERE, Answer, ask, ask_securely, free_port, shown_certificate
+from tests.ports import free_port
+from tests.serve.conftest import ELSEWHERE, Answer, ask, ask_securely, shown_certificate
 
 ANSWERS = {
     "plant_name": "Plumb & Larch Panel Works",

@@ -7,7 +7,7 @@ from dataclasses import fields, is_dataclass
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from qc_app.refusal import Refusal
@@ -77,14 +77,14 @@ def no_silent_nan(act: Callable[[], object]) -> None:
 
 
 @pytest.mark.parametrize("name", OF_A_ROW)
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=30)
 @given(values=rows)
 def test_of_any_row_of_values(name: str, values: list[float]) -> None:
     no_silent_nan(lambda: OF_A_ROW[name](values))
 
 
 @pytest.mark.parametrize("name", OF_A_TABLE)
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=30)
 @given(table=tables)
 def test_of_any_table_of_values(name: str, table: list[list[float]]) -> None:
     no_silent_nan(lambda: OF_A_TABLE[name](table))
@@ -96,13 +96,13 @@ def test_intervals_of_variances_whose_squares_no_double_holds() -> None:
     assert found.intervals["parts"].upper == pytest.approx(1e152 * small.intervals["parts"].upper)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(anything, anything, anything, anything, anything)
 def test_of_any_limits(mean: float, sigma: float, lower: float, upper: float, target: float) -> None:
     no_silent_nan(lambda: capability.indices(mean, sigma, lower, upper, target))
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(rows)
 def test_of_any_capability_study(values: list[float]) -> None:
     no_silent_nan(lambda: capability.study(values, 0.5, 3.5, 2, despite_signals=True))

@@ -114,7 +114,7 @@ def test_standard_plans_of_one_acceptance_number_accept_alike() -> None:
     assert all(max(of_number) / min(of_number) < 1.16 for of_number in products.values())
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.floats(0.005, 0.05), st.floats(2.5, 8), st.sampled_from([0.05, 0.1]), st.sampled_from([0.05, 0.1]))
 def test_a_plan_keeps_both_risks_and_no_smaller_one_does(
     good: float, ratio: float, producer: float, consumer: float

@@ -206,7 +206,6 @@ def test_three_tablets_and_the_model_agree(tmp_path: Path) -> None:
     run = settings(
         max_examples=25,
         stateful_step_count=25,
-        deadline=None,
         suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
     )
     case = ThreeTablets.TestCase

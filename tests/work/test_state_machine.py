@@ -383,7 +383,6 @@ def test_a_panel_and_the_model_agree(tmp_path: Path) -> None:
     case.settings = settings(
         max_examples=20,
         stateful_step_count=25,
-        deadline=None,
         suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
     )
     case("runTest").debug()
