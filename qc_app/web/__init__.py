@@ -65,6 +65,9 @@ def create_app(
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
         PERMANENT_SESSION_LIFETIME=60 * 60 * 24 * 365,
+        # Only what changes the cookie sends it: any other answer on its way, such as a page that a tablet is
+        # about to keep, would bring back the cookie from before a sign-in, or from before the outbox's token.
+        SESSION_REFRESH_EACH_REQUEST=False,
         MAX_CONTENT_LENGTH=LARGEST_FORM,
         # Its address changes whenever a file does, so it is never asked for again.
         SEND_FILE_MAX_AGE_DEFAULT=headers.ONE_YEAR,

@@ -33,6 +33,15 @@ def test_after_five_wrong_attempts_one_has_to_wait(browser: Browser) -> None:
     assert "Too many wrong attempts. Wait" in page
 
 
+@pytest.mark.parametrize("path", ["/station", "/station/framing", "/tablet/hello"])
+def test_an_answer_on_its_way_while_one_signs_in_does_not_bring_the_cookie_from_before_back(
+    browser: Browser, path: str
+) -> None:
+    browser.post("/sign-in", {"sign_in_name": "wren", "password": PASSWORD})
+    browser.get("/tablet/hello")
+    assert "Set-Cookie" not in browser.client.get(path).headers
+
+
 def test_signing_out_makes_the_cookie_worthless(app: Flask, shop: Cast, signed_in: SignedIn) -> None:
     browser = signed_in("worker")
     with browser.client.session_transaction() as cookie:
