@@ -160,14 +160,18 @@ export class Step {
     else show(output, `✕ ${word("misfits", { by: signed(shape.misclosure, this.units) })}`, "outside");
   }
 
-  /** “No” asks where and how many. @param {Asked} asked */
+  /** “No” asks how many, and where: on the drawing, which comes once it takes a tap. @param {Asked} asked */
   async #showFaults(asked) {
     const row = this.section.querySelector("[data-places]");
     if (!asked.fields.passed || !row) return;
-    const isFaulty = valueOf(asked.fields.passed) === "no";
-    row.hidden = !isFaulty;
-    this.section.querySelector("[data-faults]").hidden = !isFaulty;
-    if (!isFaulty) return;
+    const isFaulty = () => valueOf(asked.fields.passed) === "no";
+    this.section.querySelector("[data-faults]").hidden = !isFaulty();
+    if (isFaulty()) await this.#drawMarks(row, asked);
+    row.hidden = !isFaulty();
+  }
+
+  /** @param {HTMLElement} row @param {Asked} asked */
+  async #drawMarks(row, asked) {
     const { FaultMarks } = await import("./fault_marks.js");
     this.marks ??= new FaultMarks(row);
     this.marks.draw();

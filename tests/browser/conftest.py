@@ -89,9 +89,20 @@ def database(demo: Path) -> Iterator[Database]:
 
 
 @pytest.fixture
-def address(database: Database) -> Iterator[str]:
+def keeps_pages() -> bool:
+    """Whether browsers keep pages, and show a kept one where the server takes a few seconds to answer.
+
+    Tests that look at what somebody else just did say no: on a slow machine they would look at an older page.
+    """
+    return True
+
+
+@pytest.fixture
+def address(database: Database, keeps_pages: bool) -> Iterator[str]:
     """Where the demo is served."""
-    listener = Listener(create_app(database), "127.0.0.1", 0)
+    pages = create_app(database)
+    pages.config["OFFLINE"] = keeps_pages
+    listener = Listener(pages, "127.0.0.1", 0)
     with listening([listener]):
         yield f"http://127.0.0.1:{listener.port}"
 
@@ -143,6 +154,7 @@ class Visit:
         self.page.get_by_label("Sign-in name").fill(name)
         self.page.get_by_label("Password").fill(seed_demo.PASSWORD)
         self.page.get_by_role("button", name="Sign in").click()
+        self.page.wait_for_url(lambda url: "/sign-in" not in url, wait_until="commit")
 
     def enrol(self, database: Database, name: str = "Fence 1", station: str = "sheathing_fence") -> None:
         """Enrols this browser as a tablet of the shop, with a code of its own."""

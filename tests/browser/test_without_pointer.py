@@ -98,6 +98,7 @@ def test_a_panel_is_logged_by_keyboard_alone(worker: Visit) -> None:
     expect(shown(page, "input[type=radio]")).to_be_focused()
     page.keyboard.press("ArrowRight")
     expect(shown(page, "input[value=no]")).to_be_checked()
+    expect(shown(page, "svg.markable")).to_be_visible()
     tab_to(page, shown(page, "svg.markable"))
     page.keyboard.press("ArrowLeft")
     page.keyboard.press("Enter")
