@@ -27,18 +27,41 @@ function showPhotos() {
   form.querySelector(".photos").replaceChildren(...shown);
 }
 
-async function taken() {
+/** @param {File[]} files */
+async function sendAll(files) {
   said.textContent = "";
   try {
-    for (const file of camera.files) await send(file);
+    for (const file of files) await send(file);
   } catch {
     said.textContent = form.dataset.photoFailed;
   }
-  camera.value = "";
   showPhotos();
+}
+
+let sent = Promise.resolve();
+
+function taken() {
+  const files = [...camera.files];
+  camera.value = "";
+  sent = sent.then(() => sendAll(files));
+}
+
+let isLeaving = false;
+
+/** The form goes once, and after the photos that it names; if one fails meanwhile, it stays. @param {SubmitEvent} event */
+async function leave(event) {
+  event.preventDefault();
+  if (isLeaving) return;
+  isLeaving = true;
+  const read = said.textContent;
+  await sent;
+  isLeaving = said.textContent === read;
+  if (isLeaving) form.submit();
 }
 
 new FaultMarks(form.querySelector(".places"));
 camera.addEventListener("change", taken);
+form.addEventListener("submit", leave);
+addEventListener("pageshow", () => (isLeaving = false));
 showPhotos();
 document.documentElement.dataset.ready = "";

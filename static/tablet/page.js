@@ -200,6 +200,7 @@ async function keep(step, readings, isBelieved) {
   try {
     const person = await author();
     if (person === null) return;
+    await step.photosMade;
     await writeEntry(entryOf(step, readings, isBelieved, person.id));
   } catch (failed) {
     step.refuse(new FieldRefused(null, word("saveFailed", { sentence: failed.message })));

@@ -30,6 +30,8 @@ export class FieldRefused extends Error {
 export class Step {
   /** @type {{sha256: string, blob: Blob}[]} */
   photos = [];
+  /** Resolves once every photo taken is among them. */
+  photosMade = Promise.resolve();
   /** Whether it corrects what was saved before, which takes a reason. */
   isCorrection = false;
   /** The marks on the drawing, once there was a fault to mark. @type {import("./fault_marks.js").FaultMarks | null} */
@@ -113,13 +115,13 @@ export class Step {
   }
 
   /** @param {EventTarget | null} target */
-  async #chosen(target) {
+  #chosen(target) {
     if (target.matches("[data-instrument]")) {
       localStorage.setItem(`instrument ${target.dataset.instrument}`, target.value);
       chooseEverywhere(target);
       for (const asked of this.asked) this.echo(asked);
     } else if (target.matches("[data-photo]")) {
-      await this.#addPhoto(target);
+      this.photosMade = Promise.all([this.photosMade, this.#addPhoto(target)]);
     }
   }
 
