@@ -53,8 +53,7 @@ def board(browser: Browser, server: DemoServer) -> Iterator[Visit]:
     visit.page.on("pageerror", lambda error: visit.complaints.append(str(error)))
     sign_in(visit)
     visit.page.clock.install()
-    visit.page.goto(server.address + "/board")
-    visit.ready()
+    open_board(visit)
     yield visit
     context.close()
 
@@ -66,6 +65,13 @@ def sign_in(visit: Visit) -> None:
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in").click()
     page.wait_for_url("**/board")
+
+
+def open_board(visit: Visit) -> None:
+    """Opens the board, which asks once as soon as it is seen."""
+    with visit.page.expect_response("**/board/parts"):
+        visit.page.goto(visit.address + "/board")
+    visit.ready()
 
 
 def hold(database: Database, mark: str, reason: str) -> None:
@@ -226,8 +232,7 @@ def test_the_board_keeps_nobody_out_and_nothing_is_wider_than_the_glass(
     page = board.page
     hold(database, "R-01", "Wrong face up.")
     page.set_viewport_size({"width": size[0], "height": size[1]})
-    page.reload()
-    board.ready()
+    open_board(board)
     assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
     found = Axe().run(page)
     assert found.response["violations"] == [], found.generate_report()

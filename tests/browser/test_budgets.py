@@ -43,6 +43,12 @@ new PerformanceObserver((list) => {
 
 
 @pytest.fixture
+def keeps_pages() -> bool:
+    """What is kept need not travel."""
+    return False
+
+
+@pytest.fixture
 def worker(visit: NewVisit) -> Visit:
     return visit()
 
@@ -54,6 +60,7 @@ def test_an_entry_page_is_light(worker: Visit, station: str) -> None:
     worker.page.locator(".waiting a").first.click()
     worker.page.wait_for_url("**/panel/*")
     worker.ready()
+    worker.page.wait_for_load_state("networkidle")
     sizes: dict[str, int] = worker.page.evaluate(WEIGH)
     scripts = sum(size for url, size in sizes.items() if url.endswith(".js"))
     assert scripts > 20_000, "nothing was weighed"

@@ -59,6 +59,11 @@ def database(tmp_path: Path) -> Iterator[Database]:
 
 
 @pytest.fixture
+def keeps_pages() -> bool:
+    return False
+
+
+@pytest.fixture
 def lead(visit: NewVisit) -> Visit:
     """The shop lead's own glass."""
     return at_desk(visit(), "otto")

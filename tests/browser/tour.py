@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Locator
+from playwright.sync_api import Locator, expect
 
 from tests.browser.conftest import LANDSCAPE, PORTRAIT, Visit
 
@@ -66,7 +66,8 @@ def open_first(visit: Visit, station: str, language: str) -> None:
 
 
 def settle(visit: Visit) -> None:
-    """Waits until a page of a tablet says who is here and how the outbox stands."""
+    """Waits until charts are drawn, and a page of a tablet says who is here and how the outbox stands."""
+    expect(visit.page.locator("[data-figure]:not([data-drawn])")).to_have_count(0)
     if visit.page.locator("[data-who]").count():
         visit.page.locator("[data-who]:not(:empty)").wait_for()
         visit.page.locator(".outbox-state strong:not(:empty)").wait_for()
