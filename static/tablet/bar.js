@@ -132,8 +132,11 @@ function count() {
   }
 }
 
+/** A second tap finds nothing more to take back. */
 async function takeBack() {
-  if (undoable !== null && !(await undo(undoable.uuid))) {
+  const taken = undoable;
+  undoable = null;
+  if (taken !== null && !(await undo(taken.uuid))) {
     raise(word("undo_too_late"));
   }
 }

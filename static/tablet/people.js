@@ -70,13 +70,13 @@ export async function signIn(person, pin) {
  * Lets somebody else take over the tablet, and goes on in their language.
  * @returns {Promise<Person | null>} null if it stays as it was
  */
-export async function change() {
+export const change = onceAtATime(async () => {
   const person = await ask();
   if (person !== null) {
     await speak(person);
   }
   return person;
-}
+});
 
 /** Shows who is there on the page's key for that, and notices touches. */
 export function start() {
@@ -153,8 +153,7 @@ async function isIdle() {
   return Date.now() - touched >= IDLE;
 }
 
-/** @returns {Promise<Person | null>} */
-async function ask() {
+const ask = onceAtATime(async () => {
   const hello = await helloWithNames();
   const present = await who();
   const { whoIsHere } = await questions();
@@ -165,6 +164,17 @@ async function ask() {
     signIn,
     speak: (language) => chooseLanguage(/** @type {Person} */ (present), language),
   });
+});
+
+/**
+ * Asks whoever taps again, before the question is there, no second time: both get the one answer.
+ * @param {() => Promise<Person | null>} act
+ * @returns {() => Promise<Person | null>}
+ */
+function onceAtATime(act) {
+  /** @type {Promise<Person | null> | null} */
+  let going = null;
+  return () => (going ??= act().finally(() => (going = null)));
 }
 
 /** What the server said last; it is asked again where it has named nobody, as on a tablet enrolled just now. */

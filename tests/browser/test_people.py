@@ -227,6 +227,14 @@ def test_somebody_else_takes_over_before_the_entry_is_written(tablet: Visit) -> 
     assert page.evaluate("window.authored") == ABEL
 
 
+def test_two_taps_on_the_key_ask_once(tablet: Visit) -> None:
+    page = tablet.page
+    who_key(page).evaluate("(key) => { key.click(); key.click(); }")
+    expect(page.get_by_role("heading", name="Who is here?")).to_be_visible()
+    page.keyboard.press("Escape")
+    expect(page.locator("dialog")).to_have_count(0)
+
+
 def test_closing_the_question_writes_nothing_for_anybody(tablet: Visit) -> None:
     page = tablet.page
     page.evaluate("() => { window.authored = people.author(); }")
