@@ -9,13 +9,12 @@ from playwright.sync_api import Page, Route, expect
 
 from tests.browser.conftest import NewVisit, Visit
 from tests.browser.shop_server import (
-    BEFORE,
-    NOW,
     ShopServer,
     foreign_page,
     nothing,
     say,
     small_shop,
+    stop_clock,
     with_status,
 )
 
@@ -58,9 +57,8 @@ class Outbox:
         return str(written["uuid"])
 
     def send(self) -> None:
-        """Lets the hold pass, and sends."""
-        self.page.clock.fast_forward(HOLD)
-        self.page.evaluate("outbox.send()")
+        """One round, in which goes what could still be undone too."""
+        self.page.evaluate("outbox.sendNow()")
 
     def entries(self) -> list[dict[str, Any]]:
         found: list[dict[str, Any]] = self.page.evaluate("outbox.entries({withUndone: true})")
@@ -97,9 +95,8 @@ def tablet(visit: NewVisit, server: ShopServer) -> Visit:
     """An enrolled tablet at a page of the program, with its clock in our hand."""
     tablet = visit()
     server.install(tablet.page.context)
-    tablet.page.context.clock.install(time=BEFORE)
+    stop_clock(tablet.page)
     tablet.page.goto(tablet.address + "/sign-in")
-    tablet.page.context.clock.pause_at(NOW)
     return tablet
 
 
@@ -112,14 +109,15 @@ def outbox(tablet: Visit) -> Iterator[Outbox]:
 def test_an_entry_is_saved_within_a_tenth_of_a_second(outbox: Outbox) -> None:
     outbox.write()  # the first also makes the stores
     # The bound is UX practice: an act answered within 0.1 s feels instant (Miller 1968; Nielsen 1993).
-    # The page's clock stands still, so the time is taken outside, with the way there and back.
+    # The page's clock stands still, so the time is taken outside, with the way there and back; the quickest
+    # of many is the tablet's own, whatever else the machine has to do.
     took = []
-    for _ in range(5):
+    for _ in range(30):
         began = perf_counter()
         outbox.write()
         took.append(perf_counter() - began)
     assert min(took) < 0.1
-    assert [entry["sequence"] for entry in outbox.entries()] == [1, 2, 3, 4, 5, 6]
+    assert [entry["sequence"] for entry in outbox.entries()] == list(range(1, 32))
 
 
 def test_saved_is_said_only_once_the_transaction_is_complete(outbox: Outbox) -> None:
@@ -216,10 +214,11 @@ def test_of_two_pages_one_sends(outbox: Outbox, other: Outbox, server: ShopServe
     server.batches.clear()
     unanswered: list[Route] = []
     server.misbehave(unanswered.append)
-    outbox.page.clock.fast_forward(HOLD)
-    for page in (outbox.page, other.page):
-        page.evaluate("() => { window.round = outbox.send(); }")
-    for _ in range(40):  # time enough for both to send, if neither stood in line
+    with outbox.page.context.expect_event("request", lambda request: request.method == "POST"):
+        outbox.page.clock.fast_forward(HOLD)
+        for page in (outbox.page, other.page):
+            page.evaluate("() => { window.round = outbox.send(); }")
+    for _ in range(40):  # time enough for the other to send too, if it did not stand in line
         other.page.evaluate("outbox.entries()")
     say(unanswered[0], server.store(unanswered[0].request))
     for page in (outbox.page, other.page):
