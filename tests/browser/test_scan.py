@@ -13,6 +13,7 @@ import segno
 from playwright.sync_api import Browser, CDPSession, Page, expect
 
 from tests.browser.conftest import COUNT_VIOLATIONS, FLAGS, LANDSCAPE, PATIENCE, chromium
+from tests.browser.shop_server import small_shop
 
 pytestmark = pytest.mark.browser
 
@@ -78,6 +79,12 @@ def write_film(path: Path, pictures: list[Picture]) -> Path:
     return path
 
 
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    with small_shop(tmp_path_factory.mktemp("shop")) as served:
+        yield served
+
+
 Tablet = Callable[..., AbstractContextManager[Page]]
 
 
@@ -118,7 +125,7 @@ def film_flag(path: Path) -> str:
 
 def wait_until(page: Page, condition: str) -> None:
     """Asks again and again; the browser's own way of waiting would break the policy."""
-    end = time.monotonic() + 15
+    end = time.monotonic() + PATIENCE / 1000
     while not page.evaluate(condition):
         assert time.monotonic() < end, condition
         page.wait_for_timeout(50)
