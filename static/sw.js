@@ -206,14 +206,19 @@ async function agesIn(pages) {
   return ages;
 }
 
+/** Works on a few at once; throws the first failure when all that can be done is done. */
 async function eachOf(addresses, work) {
   const left = [...addresses];
   const one = async () => {
-    for (let address = left.shift(); address !== undefined; address = left.shift()) {
-      await work(address);
+    while (left.length > 0) {
+      await work(left.shift());
     }
   };
-  await Promise.all(Array.from({ length: AT_ONCE }, one));
+  const ended = await Promise.allSettled(Array.from({ length: AT_ONCE }, one));
+  const failed = ended.find(({ status }) => status === "rejected");
+  if (failed !== undefined) {
+    throw failed.reason;
+  }
 }
 
 function wayTo(address) {

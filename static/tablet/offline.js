@@ -50,13 +50,26 @@ function isSwitchedOff() {
 async function start() {
   watchFields();
   const { serviceWorker } = navigator;
-  const hadWorker = serviceWorker.controller !== null;
   serviceWorker.addEventListener("message", ({ data }) => data.kind === "kept" && showKept(data));
-  serviceWorker.addEventListener("controllerchange", () => (hadWorker || isTaking) && reloadWhenClean());
+  watchWorker(serviceWorker);
   const registration = await serviceWorker.register("/sw.js", { updateViaCache: "none" });
   watchForUpdates(registration);
   await keep();
   setInterval(keep, KEEP_EVERY);
+}
+
+/**
+ * The first worker belongs to the build of this page; one that comes after it, to another.
+ * @param {ServiceWorkerContainer} serviceWorker
+ */
+function watchWorker(serviceWorker) {
+  let hasWorker = serviceWorker.controller !== null;
+  serviceWorker.addEventListener("controllerchange", () => {
+    if (hasWorker) {
+      reloadWhenClean();
+    }
+    hasWorker = true;
+  });
 }
 
 /** Asks the worker to keep the pages listed, and this one, which it did not see if it is new itself. */
