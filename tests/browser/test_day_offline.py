@@ -154,7 +154,7 @@ def test_eighteen_panels_measured_without_a_network_arrive_whole_in_the_evening(
     tablet.enrol(database)
     tablet.sign_in_by_pin("Wren Abbey")
     tablet.page.goto(tablet.address + LIST)
-    expect(tablet.page.locator(".kept-pages")).to_have_text(ALL_KEPT, timeout=60_000)
+    expect(tablet.page.locator(".kept-pages")).to_have_text(ALL_KEPT, timeout=180_000)
 
     server.stop()
     for number, panel in enumerate(panels[:9]):
