@@ -220,6 +220,7 @@ def test_nothing_shifts_while_readings_are_entered(visit: NewVisit, size: tuple[
     worker = visit(size)
     page = worker.page
     worker.sign_in("wren")
+    page.clock.install()
     open_first(worker, "framing", "en")
     page.evaluate(WATCH_SHIFTS)
     worker.choose_instruments()
@@ -227,7 +228,9 @@ def test_nothing_shifts_while_readings_are_entered(visit: NewVisit, size: tuple[
     type_slowly(field(page, "Length"), target)
     field(page, "Length").press("Enter")
     expect(page.get_by_role("button", name="Undo")).to_be_visible()
+    page.clock.fast_forward(10_000)
     expect(page.get_by_role("button", name="Undo")).to_be_hidden()
+    page.wait_for_timeout(300)
     assert page.evaluate("window.shifts") == []
     open_first(worker, "sheathing_fence", "en")
     page.evaluate(WATCH_SHIFTS)
