@@ -186,6 +186,8 @@ def history(page: Page) -> list[tuple[str, str]]:
 
 def expect_history(page: Page, *expected: tuple[str, str]) -> None:
     """Expects these acts in this order; others may stand between them."""
+    expect(main(page)).to_contain_text(expected[-1][0])
+    page.wait_for_load_state("domcontentloaded")
     told = iter(history(page))
     for what, who in expected:
         assert any(what in said and who == by for said, by in told), (what, who, history(page))
