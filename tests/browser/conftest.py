@@ -20,6 +20,7 @@ from qc_app.records.shop import Person
 from qc_app.records.tablet import Notice
 from qc_app.serve.listen import Listener, listening
 from qc_app.web import create_app
+from qc_app.web.worker import station
 from qc_app.work import find, tablets
 from tests.demo import one_demo
 
@@ -98,6 +99,12 @@ def keeps_pages() -> bool:
 
 
 @pytest.fixture
+def few_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Tablets keep the pages of three panels only, so that they have them in no time."""
+    monkeypatch.setattr(station, "MOST_KEPT", 3)
+
+
+@pytest.fixture
 def address(database: Database, keeps_pages: bool) -> Iterator[str]:
     """Where the demo is served."""
     pages = create_app(database)
@@ -112,6 +119,9 @@ async () => {
   const sheet = document.querySelector("link[rel=stylesheet]").href;
   const outbox = await import(sheet.replace(/log\\.css.*$/, "tablet/outbox.js"));
 """
+
+# A tablet gives up on a slow network after some seconds; a slow machine must not look like one.
+WAIT_LONG = "() => { AbortSignal.timeout = () => new AbortController().signal; }"
 
 POUNDS = """
 (density) => {
@@ -169,6 +179,7 @@ class Visit:
 
     def sign_in_by_pin(self, name: str) -> None:
         """Signs somebody in at an enrolled tablet, as workers do: two taps and the PIN."""
+        self.page.evaluate(WAIT_LONG)
         self.page.locator("[data-who]").click()
         keys = self.page.get_by_role("dialog").get_by_role("button")
         for key in (name, *seed_demo.PIN, "Enter"):

@@ -19,7 +19,6 @@ from qc_app.records.database import Database
 from qc_app.records.reading import Reading
 from qc_app.records.tablet import Notice, OutboxEntry, Tablet
 from qc_app.spc.patterns import find
-from qc_app.web.worker import station
 from qc_app.work import tablets
 from qc_app.work.notices import CLOCK
 from qc_app.work.release import release
@@ -53,9 +52,7 @@ const module = (name) =>
 
 
 @pytest.fixture
-def server(database: Database, monkeypatch: pytest.MonkeyPatch) -> Iterator[DemoServer]:
-    # Few pages, so that tablets have them all in no time.
-    monkeypatch.setattr(station, "MOST_KEPT", 1)
+def server(database: Database, few_kept: None) -> Iterator[DemoServer]:
     opened = DemoServer(database)
     opened.start()
     yield opened

@@ -19,7 +19,6 @@ from sqlalchemy import select
 from qc_app import web
 from qc_app.records.database import Database
 from qc_app.records.shop import SignIn
-from qc_app.web.worker import station
 from tests.browser.conftest import FLAGS, PATIENCE, NewVisit, Visit, chromium
 from tests.browser.demo_server import LONG_PATIENCE, OWN_PATIENCE, DemoServer
 
@@ -117,11 +116,7 @@ def patience() -> str:
 
 
 @pytest.fixture
-def served(
-    database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, patience: str
-) -> Iterator[Served]:
-    # Few pages, so that all of them are kept in no time.
-    monkeypatch.setattr(station, "MOST_KEPT", 3)
+def served(database: Database, tmp_path: Path, few_kept: None, patience: str) -> Iterator[Served]:
     opened = Served(database, tmp_path / "builds")
     opened.patience = patience
     opened.start()

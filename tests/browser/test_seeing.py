@@ -16,7 +16,7 @@ from tests.browser.conftest import LANDSCAPE, PORTRAIT, NewVisit, Visit
 from tests.browser.test_entry import SQUARE, enter, field, result
 from tests.browser.tour import CUT_OFF, STATION_PAGES, open_first
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("few_kept")]
 
 LEAST_CONTRAST = 3
 """WCAG 2.2, 1.4.11."""

@@ -20,7 +20,7 @@ from qc_app.work.hold import place_hold
 from tests.browser.conftest import NewVisit, Visit, invitation
 from tests.browser.tour import STATION_PAGES, mark_a_fault, step, type_all
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("few_kept")]
 
 
 @dataclass(frozen=True)

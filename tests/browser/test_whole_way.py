@@ -11,7 +11,7 @@ from playwright.sync_api import Page, expect
 from tests.browser.conftest import LANDSCAPE, PORTRAIT, NewVisit, Visit
 from tests.browser.test_entry import SQUARE, enter, field, result
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("few_kept")]
 
 
 MISREAD = {**SQUARE, "AB": "24' 1"}

@@ -12,7 +12,7 @@ from playwright.sync_api import Locator, Page, expect
 from tests.browser.conftest import NewVisit, Visit
 from tests.browser.test_entry import SQUARE
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("few_kept")]
 
 MOST_TABS = 90
 
