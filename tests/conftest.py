@@ -17,7 +17,9 @@ from time import monotonic, sleep
 from uuid import uuid4
 
 import pytest
+from flask import Flask
 from hypothesis import HealthCheck, settings
+from jinja2 import FileSystemBytecodeCache
 from sqlalchemy import create_engine, text
 from sqlalchemy.engine import URL
 from sqlalchemy.exc import OperationalError
@@ -43,6 +45,14 @@ PASSWORD = "larch and plumb line"  # noqa: S105
 # How long an example takes says how busy the machine is, and nothing about the program.
 settings.register_profile("patient", settings(), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("patient")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def compiled_templates(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Every program that a test makes finds its templates compiled, once any other has needed them."""
+    folder = tmp_path_factory.mktemp("templates")
+    Flask.jinja_options = {"bytecode_cache": FileSystemBytecodeCache(str(folder))}
+
 
 POSTGRESQL_FOLDERS = ("/usr/lib/postgresql/*/bin", "/usr/local/bin", "/opt/homebrew/bin")
 

@@ -16,7 +16,7 @@ from qc_app.records.shop import Person
 from qc_app.work.hold import place_hold
 from tests.browser.conftest import COUNT_VIOLATIONS, LANDSCAPE, PATIENCE, PORTRAIT, Visit
 from tests.browser.demo_server import DemoServer
-from tests.conftest import PASSWORD, stage
+from tests.conftest import PASSWORD, empty_sqlite_database, stage
 
 pytestmark = pytest.mark.browser
 
@@ -28,8 +28,7 @@ SETTLES_MS = 5_000
 @pytest.fixture
 def database(tmp_path: Path) -> Iterator[Database]:
     """The small shop: its board is short, and all of it is known."""
-    opened = Database(str(tmp_path / "qc.db"))
-    opened.migrate()
+    opened = empty_sqlite_database(tmp_path)
     stage(opened)
     yield opened
     opened.close()
