@@ -51,7 +51,14 @@ function fill(place) {
   show();
 }
 
-async function show() {
+let shown = Promise.resolve();
+
+/** One look after the other, so that an older one never covers a newer. */
+function show() {
+  shown = shown.then(look);
+}
+
+async function look() {
   try {
     const now = await status();
     alarm.hidden = true;

@@ -24,7 +24,15 @@ function find(selector) {
   return /** @type {HTMLElement} */ (document.querySelector(selector));
 }
 
-async function show() {
+let shown = Promise.resolve();
+
+/** One look after the other, so that an older one never covers a newer; what fails is said in the bar. */
+function show() {
+  shown = shown.then(look).catch(() => undefined);
+  return shown;
+}
+
+async function look() {
   names = await knownNames();
   const all = (await entries()).reverse();
   const isOver = (/** @type {Entry} */ each) => each.state === "refused" && !needsAttention(each);

@@ -156,6 +156,29 @@ def test_the_line_says_that_the_memory_cannot_be_reached(tablet: Visit) -> None:
     )
 
 
+def test_an_older_look_at_the_outbox_never_covers_a_newer(tablet: Visit) -> None:
+    page = tablet.page
+    page.evaluate(
+        """() => new Promise((begun) => {
+          navigator.storage.estimate = () => new Promise((done) => {
+            window.endOlderLook = () => done({usage: 0, quota: 0});
+            begun();
+          });
+          document.dispatchEvent(new CustomEvent("outbox:change"));
+        })"""
+    )
+    page.evaluate(
+        """() => {
+          IDBDatabase.prototype.transaction = () => { throw new DOMException("gone", "UnknownError"); };
+          document.dispatchEvent(new CustomEvent("outbox:change"));
+        }"""
+    )
+    page.evaluate("outbox.status().catch(() => window.endOlderLook())")
+    expect(page.get_by_role("alert")).to_have_text(
+        "The memory of this tablet cannot be reached. Reload the page."
+    )
+
+
 def test_the_last_entry_can_be_undone_for_ten_seconds(tablet: Visit) -> None:
     page = tablet.page
     page.evaluate(

@@ -23,6 +23,12 @@ PICTURE = Path(__file__).parents[2] / "static" / "icon-192.png"
 
 
 @pytest.fixture
+def keeps_pages() -> bool:
+    """Not here: nothing stands between the page and the server that refuses."""
+    return False
+
+
+@pytest.fixture
 def worker(visit: NewVisit) -> Visit:
     """A worker at a panel that waits to be framed; the first step asks for a length."""
     worker = visit()
@@ -90,7 +96,7 @@ def refuse_once(page: Page) -> None:
     page.context.route("**/outbox", refused)
 
 
-def attention(worker: Visit) -> Locator:
+def line(worker: Visit) -> Locator:
     return worker.page.locator(".outbox-state")
 
 
@@ -154,13 +160,13 @@ def test_a_refused_correction_corrects_what_it_was_to_correct(worker: Visit, dat
     save(page)
     refuse_once(page)
     worker.send()
-    expect(attention(worker)).to_contain_text("1 needs attention")
+    expect(line(worker)).to_contain_text("1 needs attention")
     put_right(worker)
     expect(field(page, "Why is it corrected?")).to_have_value(REASON)
     expect(field(page, "Note (optional)")).to_have_value(NOTE)
     save(page)
     worker.send()
-    expect(attention(worker)).to_contain_text("All on the server")
+    expect(line(worker)).to_contain_text("All on the server")
     with database.read() as session:
         corrected, first = session.scalars(select(Reading).order_by(Reading.id.desc()).limit(2)).all()
         assert (corrected.supersedes_id, corrected.reason) == (first.id, REASON)
@@ -175,10 +181,10 @@ def test_a_refused_entry_asks_again_when_what_put_it_right_is_undone(worker: Vis
     put_right(worker)
     save(page)
     undo(page)
-    expect(attention(worker)).to_contain_text("1 needs attention")
+    expect(line(worker)).to_contain_text("1 needs attention")
     save(page)
     worker.send()
-    expect(attention(worker)).to_contain_text("All on the server")
+    expect(line(worker)).to_contain_text("All on the server")
 
 
 def test_half_an_entry_outlives_a_reload_with_its_note(worker: Visit) -> None:
