@@ -51,16 +51,14 @@ function fill(place) {
   show();
 }
 
-let shown = Promise.resolve();
+let looks = 0;
 
-/** One look after the other, so that an older one never covers a newer. */
-function show() {
-  shown = shown.then(look);
-}
-
-async function look() {
+/** An older look that takes longer never covers a newer one. */
+async function show() {
+  const look = ++looks;
   try {
     const now = await status();
+    if (look !== looks) return;
     alarm.hidden = true;
     const { state, words } = inWords(now);
     sign.replaceChildren(mark(state));

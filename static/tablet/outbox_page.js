@@ -24,15 +24,7 @@ function find(selector) {
   return /** @type {HTMLElement} */ (document.querySelector(selector));
 }
 
-let shown = Promise.resolve();
-
-/** One look after the other, so that an older one never covers a newer; what fails is said in the bar. */
-function show() {
-  shown = shown.then(look).catch(() => undefined);
-  return shown;
-}
-
-async function look() {
+async function show() {
   names = await knownNames();
   const all = (await entries()).reverse();
   const isOver = (/** @type {Entry} */ each) => each.state === "refused" && !needsAttention(each);

@@ -160,8 +160,9 @@ def test_an_older_look_at_the_outbox_never_covers_a_newer(tablet: Visit) -> None
     page = tablet.page
     page.evaluate(
         """() => new Promise((begun) => {
+          window.older = [];
           navigator.storage.estimate = () => new Promise((done) => {
-            window.endOlderLook = () => done({usage: 0, quota: 0});
+            older.push(() => done({usage: 0, quota: 0}));
             begun();
           });
           document.dispatchEvent(new CustomEvent("outbox:change"));
@@ -173,7 +174,7 @@ def test_an_older_look_at_the_outbox_never_covers_a_newer(tablet: Visit) -> None
           document.dispatchEvent(new CustomEvent("outbox:change"));
         }"""
     )
-    page.evaluate("outbox.status().catch(() => window.endOlderLook())")
+    page.evaluate("outbox.status().catch(() => older.forEach((end) => end()))")
     expect(page.get_by_role("alert")).to_have_text(
         "The memory of this tablet cannot be reached. Reload the page."
     )
