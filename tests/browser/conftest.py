@@ -271,6 +271,7 @@ def visit(browser: Browser, address: str) -> Iterator[NewVisit]:
         context = browser.new_context(viewport={"width": size[0], "height": size[1]}, accept_downloads=True)
         context.add_init_script(COUNT_VIOLATIONS)
         context.set_default_timeout(PATIENCE)
+        context.set_default_navigation_timeout(2 * PATIENCE)
         contexts.append(context)
         opened = Visit(context.new_page(), address)
         opened.page.on("pageerror", lambda error: opened.complaints.append(str(error)))

@@ -60,8 +60,10 @@ def add_note(page: Page) -> None:
 
 
 def save(page: Page) -> None:
-    field(page, "Length").press("Enter")
-    expect(result(page)).to_contain_text("within")
+    """Saves the length; its field is empty again once it is written."""
+    typed = page.locator(f"#{field(page, 'Length').get_attribute('id')}")
+    typed.press("Enter")
+    expect(typed).to_have_value("")
 
 
 def undo(page: Page) -> None:
@@ -69,8 +71,26 @@ def undo(page: Page) -> None:
     expect(page.get_by_role("button", name="Undo")).to_be_hidden()
 
 
+def undo_length(page: Page) -> None:
+    undo(page)
+    expect(field(page, "Length")).not_to_have_value("")
+
+
 def open_first_step(page: Page) -> None:
     page.locator(".steps a").first.click()
+
+
+def type_correction(worker: Visit) -> None:
+    """Sends a length, and types it again with the reason why it is corrected."""
+    page = worker.page
+    wanted = target(page)
+    type_length(page, wanted)
+    save(page)
+    worker.send()
+    open_first_step(page)
+    page.get_by_role("button", name="Correct what was typed").click()
+    type_length(page, wanted)
+    field(page, "Why is it corrected?").fill(REASON)
 
 
 def content(worker: Visit) -> dict[str, Any]:
@@ -117,7 +137,7 @@ def test_an_undone_entry_comes_back_with_its_note_and_photo(worker: Visit) -> No
     expect(page.locator(".photos img:visible")).to_have_count(1)
     save(page)
     first = content(worker)
-    undo(page)
+    undo_length(page)
     expect(field(page, "Note (optional)")).to_have_value(NOTE)
     expect(page.locator(".photos img:visible")).to_have_count(1)
     save(page)
@@ -128,16 +148,9 @@ def test_an_undone_entry_comes_back_with_its_note_and_photo(worker: Visit) -> No
 
 def test_an_undone_correction_is_still_a_correction(worker: Visit, database: Database) -> None:
     page = worker.page
-    wanted = target(page)
-    type_length(page, wanted)
+    type_correction(worker)
     save(page)
-    worker.send()
-    open_first_step(page)
-    page.get_by_role("button", name="Correct what was typed").click()
-    type_length(page, wanted)
-    field(page, "Why is it corrected?").fill(REASON)
-    save(page)
-    undo(page)
+    undo_length(page)
     expect(field(page, "Why is it corrected?")).to_have_value(REASON)
     save(page)
     worker.send()
@@ -148,14 +161,7 @@ def test_an_undone_correction_is_still_a_correction(worker: Visit, database: Dat
 
 def test_a_refused_correction_corrects_what_it_was_to_correct(worker: Visit, database: Database) -> None:
     page = worker.page
-    wanted = target(page)
-    type_length(page, wanted)
-    save(page)
-    worker.send()
-    open_first_step(page)
-    page.get_by_role("button", name="Correct what was typed").click()
-    type_length(page, wanted)
-    field(page, "Why is it corrected?").fill(REASON)
+    type_correction(worker)
     add_note(page)
     save(page)
     refuse_once(page)
@@ -180,7 +186,7 @@ def test_a_refused_entry_asks_again_when_what_put_it_right_is_undone(worker: Vis
     worker.send()
     put_right(worker)
     save(page)
-    undo(page)
+    undo_length(page)
     expect(line(worker)).to_contain_text("1 needs attention")
     save(page)
     worker.send()
